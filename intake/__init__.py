@@ -1,0 +1,1 @@
+"""The rim: folders, photo files, the marking page, the command line, results, batch."""
