@@ -40,7 +40,9 @@ class Photo:
     """One photo as the measurement sees it: size, lens prior, no pixels.
 
     ``phone`` groups photos that share a lens. ``focal_px`` has the relative standard uncertainty ``focal_rel_sd``;
-    the principal point is the picture's middle, give or take ``centre_sd_px``.
+    the principal point is the picture's middle, give or take ``centre_sd_px``. ``turn`` counts the quarter turns
+    clockwise that brought the stored pixels upright (EXIF orientation 1, 6, 3, 8 is 0, 1, 2, 3); None when nobody knows
+    how the sensor was held.
     """
 
     file: str
@@ -50,6 +52,7 @@ class Photo:
     focal_px: float
     focal_rel_sd: float = 0.03
     centre_sd_px: float = 20.0
+    turn: int | None = 0
     purpose: str | None = None
 
 
