@@ -1,0 +1,438 @@
+"""Conversions between the files' schema and the records that the cores work on."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from pydantic import BaseModel
+
+from estimator.inputs import Design, Room, Site
+from intake.results import (
+    CauseResult,
+    Covariance,
+    FeatureResult,
+    FindingEntry,
+    HelpResult,
+    OpeningResult,
+    ValueSd,
+    WallResult,
+)
+from intake.survey import DesignEntry, MarkEntry, PhotoEntry, ReferenceEntry, RoomEntry, SiteAnswers, Survey, WallEntry
+from vision.findings import Finding
+from vision.walls import (
+    Cause,
+    DeclaredFeature,
+    DeclaredOpening,
+    DeclaredReference,
+    DeclaredWall,
+    Help,
+    Mark,
+    Measured,
+    MeasuredFeature,
+    MeasuredOpening,
+    MeasuredWall,
+)
+
+CARD_MM = (85.60, 53.98)
+"""ISO/IEC 7810 ID-1, mm; limits 85.47 to 85.72 and 53.92 to 54.03 (from memory)."""
+CARD_SD_MM = (0.07, 0.03)
+A4_MM = (297.0, 210.0)
+"""ISO 216, mm; tolerance 2 mm (from memory), taken as two standard uncertainties."""
+A4_SD_MM = 1.0
+TYPED_SD_MM = 0.5
+"""Of a size that somebody read with a rule and typed (judgement)."""
+BAR_MM = 250.0
+BAR_SD_MM = 0.25
+"""Standard uncertainty of a rule's reading on the printed bar, mm (the survey sheet's definition)."""
+SCALE_REL_SD_UNREAD = 0.015
+"""Standard uncertainty of the print scale when nobody has read the bar (the survey sheet's definition)."""
+MARK_SD_PX = 2.0
+KEYS_DIGITS = 6
+
+
+def declared_reference(entry: ReferenceEntry) -> DeclaredReference:
+    """Return the reference as the measurement knows it: size, tolerance and print scale."""
+    scale, scale_rel_sd = 1.0, 0.0
+    if entry.kind == "survey_sheet":
+        size, sds = A4_MM, (0.0, 0.0)
+        read = entry.bar_mm is not None
+        scale = entry.bar_mm / BAR_MM if entry.bar_mm is not None else 1.0
+        scale_rel_sd = BAR_SD_MM / BAR_MM if read else SCALE_REL_SD_UNREAD
+    elif entry.kind == "id1_card":
+        size, sds = CARD_MM, CARD_SD_MM
+    else:
+        typed = entry.width_mm is not None and entry.height_mm is not None
+        size = (entry.width_mm or A4_MM[0], entry.height_mm or A4_MM[1])
+        sd = entry.size_sd_mm or TYPED_SD_MM
+        sds = (sd, sd) if typed else (A4_SD_MM, A4_SD_MM)
+    return DeclaredReference(
+        id=entry.id,
+        kind=entry.kind,
+        wall=entry.on,
+        width_mm=Measured(value=size[0], sd=sds[0]),
+        height_mm=Measured(value=size[1], sd=sds[1]),
+        number=entry.number,
+        scale=scale,
+        scale_rel_sd=scale_rel_sd,
+    )
+
+
+def undeclared_sheet(number: int, wall: str | None) -> DeclaredReference:
+    """Return the reference for a survey sheet that was found but not declared: its id is sheet-N, its bar unread."""
+    return declared_reference(ReferenceEntry(id=f"sheet-{number}", kind="survey_sheet", number=number, on=wall))
+
+
+def _said(entry: BaseModel) -> dict[str, float]:
+    return {key: float(value) for key, value in entry.model_dump().items() if value is not None}
+
+
+def declared_wall(entry: WallEntry) -> DeclaredWall:
+    """Return the wall as declared."""
+    return DeclaredWall(
+        id=entry.id,
+        room=entry.room,
+        side=entry.side,
+        faces=entry.faces,
+        line=entry.line,
+        built=entry.built,
+        other_side_of=entry.other_side_of,
+        taped=_taped(entry),
+        openings=tuple(
+            DeclaredOpening(
+                id=opening.id,
+                kind=opening.kind,
+                frame_mm=opening.frame_mm,
+                outer_reveal_mm=opening.outer_reveal_mm,
+                visible_frame_mm=opening.visible_frame_mm,
+                taped=_said(opening.taped),
+            )
+            for opening in entry.openings
+        ),
+        features=tuple(DeclaredFeature(id=feature.id, kind=feature.kind) for feature in entry.features),
+    )
+
+
+def _taped(entry: WallEntry) -> dict[str, float]:
+    """Return the wall's tape readings, with those of features under ``features.ID.KEY``."""
+    readings = _said(entry.taped)
+    for feature in entry.features:
+        readings |= {f"features.{feature.id}.{key}": value for key, value in _said(feature.taped).items()}
+    return readings
+
+
+def with_implied(survey: Survey) -> tuple[list[WallEntry], list[Finding]]:
+    """Return the walls of the survey, with those that marks or references name undeclared, and notes of them."""
+    walls = {wall.id: wall for wall in survey.walls}
+    findings = []
+    marks = [(photo, mark) for photo in survey.photos for mark in photo.marks]
+    named = [(mark.wall, photo.file) for photo, mark in marks] + [(ref.on, None) for ref in survey.references]
+    for wall, file in named:
+        if wall is not None and wall not in walls:
+            walls[wall] = WallEntry(id=wall)
+            findings.append(
+                Finding(
+                    code="S010",
+                    severity="note",
+                    message=f'Wall "{wall}" is marked but not declared in survey.json.',
+                    remedy="Add it under walls with its room, so that it joins the boards.",
+                    where={"wall": wall, **({"photo": file} if file else {})},
+                )
+            )
+    for _, mark in marks:
+        if mark.wall is not None:
+            walls[mark.wall] = _with_thing(walls[mark.wall], mark)
+    return list(walls.values()), findings
+
+
+def _with_thing(wall: WallEntry, mark: MarkEntry) -> WallEntry:
+    """Return the wall with the marked opening or feature, if it had not been declared."""
+    data = wall.model_dump(exclude_unset=True)
+    if mark.opening is not None and mark.opening not in {opening.id for opening in wall.openings}:
+        data["openings"] = [*data.get("openings", []), {"id": mark.opening}]
+    elif mark.feature is not None and mark.feature not in {feature.id for feature in wall.features}:
+        data["features"] = [*data.get("features", []), {"id": mark.feature, "kind": "other"}]
+    else:
+        return wall
+    return WallEntry.model_validate(data)
+
+
+def marks_of(photo: PhotoEntry, *, file: str) -> list[Mark]:
+    """Return the photo's marks; ``file`` is the photo's name below the folder."""
+    return [
+        Mark(
+            photo=file,
+            point=mark.point,
+            px=mark.px,
+            wall=mark.wall,
+            opening=mark.opening,
+            face=(mark.face or "wall") if mark.opening is not None else None,
+            feature=mark.feature,
+            reference=mark.reference,
+            proud_mm=mark.proud_mm,
+            sd_px=mark.sd_px if mark.sd_px is not None else MARK_SD_PX,
+        )
+        for mark in photo.marks
+    ]
+
+
+def site_of(survey: SiteAnswers, wall: SiteAnswers | None = None) -> Site:
+    """Return the answers for a wall: its own, and the house's where it has none."""
+    said = survey.model_dump(exclude_none=True)
+    if wall is not None:
+        said = {**said, **{key: value for key, value in wall.model_dump(exclude_none=True).items() if key != "extra"}}
+    extra = {**survey.extra, **(wall.extra if wall is not None else {})}
+    known = {key: said.pop(key) for key in list(said) if key in Site.__dataclass_fields__ and key != "extra"}
+    said.pop("extra", None)
+    return Site(**known, extra={**said, **extra})
+
+
+def design_of(entry: DesignEntry) -> Design:
+    """Return the lining in mind."""
+    return Design(**entry.model_dump())
+
+
+def room_of(entry: RoomEntry) -> Room:
+    """Return the room."""
+    return Room(id=entry.id, floor_area_m2=entry.floor_area_m2, walls=tuple(entry.walls))
+
+
+def finding_entry(finding: Finding) -> FindingEntry:
+    """Return the finding as written to a file."""
+    return FindingEntry(
+        code=finding.code,
+        severity=finding.severity,
+        where=dict(finding.where),
+        message=finding.message,
+        remedy=finding.remedy,
+    )
+
+
+def finding_of(entry: FindingEntry) -> Finding:
+    """Return the finding as read from a file."""
+    return Finding(
+        code=entry.code,
+        severity=entry.severity,
+        message=entry.message,
+        remedy=entry.remedy,
+        where=dict(entry.where),
+    )
+
+
+def _round(value: float) -> float:
+    """Return the value without the digits that no machine agrees on: six after the point."""
+    return round(float(value), KEYS_DIGITS) + 0.0
+
+
+def value_sd(measured: Measured | None) -> ValueSd | None:
+    """Return the measured value as written to a file; None where it is missing or not finite."""
+    if measured is None or not (math.isfinite(measured.value) and math.isfinite(measured.sd)):
+        return None
+    return ValueSd(value=_round(measured.value), sd=_round(measured.sd))
+
+
+def measured_of(entry: ValueSd | None) -> Measured | None:
+    """Return the measured value as read from a file."""
+    return None if entry is None else Measured(value=entry.value, sd=entry.sd)
+
+
+_WALL_KEYS = (
+    "width_mm",
+    "width_bottom_mm",
+    "width_top_mm",
+    "height_mm",
+    "height_left_mm",
+    "height_right_mm",
+    "gross_area_m2",
+    "net_area_m2",
+)
+_OPENING_KEYS = (
+    "width_mm",
+    "height_mm",
+    "left_mm",
+    "sill_mm",
+    "reveal_depth_mm",
+    "outer_reveal_mm",
+    "thickness_mm",
+)
+_FEATURE_KEYS = ("left_mm", "bottom_mm", "width_mm", "height_mm")
+
+
+def _points(points: tuple[tuple[float, float], ...] | None) -> list[tuple[float, float]] | None:
+    return None if points is None else [(_round(x), _round(y)) for x, y in points]
+
+
+def wall_result(wall: MeasuredWall) -> WallResult:
+    """Return the measured wall as written to geometry.json (its findings go to the file's own list)."""
+    covariance = None
+    if wall.covariance_mm2 is not None and len(wall.keys):
+        matrix = [[_round(value) for value in row] for row in np.asarray(wall.covariance_mm2).tolist()]
+        covariance = Covariance(keys=list(wall.keys), matrix=matrix)
+    sizes: dict[str, Any] = {key: value_sd(getattr(wall, key)) for key in _WALL_KEYS}
+    return WallResult(
+        id=wall.id,
+        openings=[
+            OpeningResult(
+                id=opening.id,
+                kind=opening.kind,
+                frame_mm=opening.frame_mm,
+                visible_frame_mm=opening.visible_frame_mm,
+                front_mm=_points(opening.front_mm),
+                back_mm=_points(opening.back_mm),
+                **{key: value_sd(getattr(opening, key)) for key in _OPENING_KEYS},
+            )
+            for opening in wall.openings
+        ],
+        features=[
+            FeatureResult(
+                id=feature.id, kind=feature.kind, **{key: value_sd(getattr(feature, key)) for key in _FEATURE_KEYS}
+            )
+            for feature in wall.features
+        ],
+        outline_mm=_points(wall.outline_mm),
+        covariance=covariance,
+        limits=[CauseResult(source=cause.source, share=_round(cause.share)) for cause in wall.limits],
+        advice=[
+            HelpResult(
+                action=item.action,
+                key=item.key,
+                sd_before_mm=_round(item.sd_before_mm),
+                sd_after_mm=_round(item.sd_after_mm),
+            )
+            for item in wall.advice
+        ],
+        **sizes,
+    )
+
+
+def measured_wall(result: WallResult, findings: tuple[Finding, ...] = ()) -> MeasuredWall:
+    """Return the wall as measured, from geometry.json's entry."""
+    covariance = result.covariance
+    sizes: dict[str, Any] = {key: measured_of(getattr(result, key)) for key in _WALL_KEYS}
+    return MeasuredWall(
+        id=result.id,
+        openings=tuple(
+            MeasuredOpening(
+                id=opening.id,
+                kind=opening.kind,
+                frame_mm=opening.frame_mm,
+                visible_frame_mm=opening.visible_frame_mm,
+                front_mm=tuple(opening.front_mm) if opening.front_mm is not None else None,
+                back_mm=tuple(opening.back_mm) if opening.back_mm is not None else None,
+                **{key: measured_of(getattr(opening, key)) for key in _OPENING_KEYS},
+            )
+            for opening in result.openings
+        ),
+        features=tuple(
+            MeasuredFeature(
+                id=feature.id, kind=feature.kind, **{key: measured_of(getattr(feature, key)) for key in _FEATURE_KEYS}
+            )
+            for feature in result.features
+        ),
+        outline_mm=tuple(result.outline_mm) if result.outline_mm is not None else None,
+        keys=tuple(covariance.keys) if covariance is not None else (),
+        covariance_mm2=np.array(covariance.matrix, dtype=np.float64) if covariance is not None else None,
+        limits=tuple(Cause(source=cause.source, share=cause.share) for cause in result.limits),
+        advice=tuple(
+            Help(action=item.action, key=item.key, sd_before_mm=item.sd_before_mm, sd_after_mm=item.sd_after_mm)
+            for item in result.advice
+        ),
+        findings=findings,
+        **sizes,
+    )
+
+
+TAPE_SD_MM = 2.0
+"""Standard uncertainty of a householder's tape reading, mm (judgement; class II tapes allow 1.3 mm at 4 m)."""
+
+
+def wall_from_tape(wall: DeclaredWall) -> MeasuredWall:
+    """Return a wall that has no photo, from its tape readings alone."""
+
+    def reading(readings: Mapping[str, float], key: str) -> Measured | None:
+        return Measured(value=readings[key], sd=TAPE_SD_MM) if key in readings else None
+
+    def mean(name: str, one: str, other: str) -> Measured | None:
+        direct = reading(wall.taped, name)
+        first, second = reading(wall.taped, one), reading(wall.taped, other)
+        if direct is not None or first is None or second is None:
+            return direct or first or second
+        return Measured(value=(first.value + second.value) / 2, sd=TAPE_SD_MM / math.sqrt(2))
+
+    width = mean("width_mm", "width_bottom_mm", "width_top_mm")
+    height = mean("height_mm", "height_left_mm", "height_right_mm")
+    openings = tuple(_opening_from_tape(opening) for opening in wall.openings)
+    gross = _area(width, height)
+    holes = [_area(opening.width_mm, opening.height_mm) for opening in openings]
+    net = None
+    if gross is not None and all(hole is not None for hole in holes):
+        known = [hole for hole in holes if hole is not None]
+        net = Measured(
+            value=gross.value - sum(hole.value for hole in known),
+            sd=math.hypot(gross.sd, *(hole.sd for hole in known)),
+        )
+    sizes: dict[str, Any] = {
+        "width_bottom_mm": width,
+        "width_top_mm": width,
+        "height_left_mm": height,
+        "height_right_mm": height,
+    }
+    sizes |= {key: reading(wall.taped, key) or sizes[key] for key in sizes}
+    outline = None
+    if width is not None and height is not None:
+        w, h = width.value, height.value
+        outline = ((0.0, 0.0), (w, 0.0), (w, h), (0.0, h))
+    return MeasuredWall(
+        id=wall.id,
+        width_mm=width,
+        height_mm=height,
+        gross_area_m2=gross,
+        net_area_m2=net,
+        openings=openings,
+        features=tuple(
+            MeasuredFeature(
+                id=feature.id,
+                kind=feature.kind,
+                **{key: reading(wall.taped, f"features.{feature.id}.{key}") for key in _FEATURE_KEYS},
+            )
+            for feature in wall.features
+        ),
+        outline_mm=outline,
+        **sizes,
+    )
+
+
+def _opening_from_tape(opening: DeclaredOpening) -> MeasuredOpening:
+    read = {key: Measured(value=value, sd=TAPE_SD_MM) for key, value in opening.taped.items()}
+    left, sill, width, height = (read.get(key) for key in ("left_mm", "sill_mm", "width_mm", "height_mm"))
+    front = None
+    if left is not None and sill is not None and width is not None and height is not None:
+        x, y, w, h = left.value, sill.value, width.value, height.value
+        front = ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
+    outer = read.get("outer_reveal_mm")
+    if outer is None and opening.outer_reveal_mm is not None:
+        outer = Measured(value=opening.outer_reveal_mm, sd=TAPE_SD_MM)
+    return MeasuredOpening(
+        id=opening.id,
+        kind=opening.kind,
+        width_mm=width,
+        height_mm=height,
+        left_mm=left,
+        sill_mm=sill,
+        reveal_depth_mm=read.get("reveal_depth_mm"),
+        outer_reveal_mm=outer,
+        thickness_mm=read.get("thickness_mm"),
+        front_mm=front,
+        frame_mm=opening.frame_mm,
+        visible_frame_mm=opening.visible_frame_mm,
+    )
+
+
+def _area(width: Measured | None, height: Measured | None) -> Measured | None:
+    """Return the area of a rectangle in square metres from sides in millimetres."""
+    if width is None or height is None:
+        return None
+    sd = math.hypot(width.sd * height.value, height.sd * width.value) / 1e6
+    return Measured(value=width.value * height.value / 1e6, sd=sd)
