@@ -1,0 +1,110 @@
+"""The rendered truth itself is true: edges lie where the projection says, and the same seed gives the same picture."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.scenes import Reference, Room, Style, at_size, render, render_reference_patch
+from tests.scenes_draw import Canvas, area_coverage
+from tests.scenes_random import look_at, random_camera, random_room, random_style
+
+PLAIN = Style(gradient=(0, 0), blur_px=0, noise=0, sharpen=0, tone=0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_covered_area_of_a_polygon_is_its_area(seed: int) -> None:
+    corners = np.random.default_rng(seed).uniform(2, 18, (5, 2))
+    spokes = corners - corners.mean(axis=0)
+    corners = corners[np.argsort(np.arctan2(spokes[:, 1], spokes[:, 0]))]
+    x, y = corners.T
+    area = abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2
+    assert area_coverage([corners], (20, 20)).sum() == pytest.approx(area, abs=1e-4)
+    assert area_coverage([corners[::-1]], (20, 20)).sum() == pytest.approx(area, abs=1e-4)
+
+
+def test_each_pixel_s_share_agrees_with_counting_sub_samples() -> None:
+    corners = np.array([[1.3, 2.2], [9.7, 0.4], [11.2, 8.9], [3.1, 10.6]])
+    fine = 64
+    at = (np.arange(12 * fine) + 0.5) / fine - 0.5
+    x, y = np.meshgrid(at, at)
+    inside = np.ones(x.shape, bool)
+    for (x0, y0), (x1, y1) in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        inside &= (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0) >= 0
+    counted = inside.reshape(12, fine, 12, fine).mean(axis=(1, 3))
+    assert np.abs(area_coverage([corners], (12, 12)) - counted).max() < 0.01
+
+
+def test_the_middle_of_a_drawn_square_lies_at_its_projected_middle_through_the_lens() -> None:
+    camera = look_at(
+        np.array([300.0, 1400, 2500]), np.array([0.0, 1200, 0]), size_px=(800, 600), focal_px=560, k1=-0.05
+    )
+    for x0, y0 in ((-800, 900), (0, 1200), (700, 1900)):
+        square = np.array([[x0, y0, 0], [x0 + 150, y0, 0], [x0 + 150, y0 + 150, 0], [x0, y0 + 150, 0]], float)
+        canvas = Canvas(camera)
+        canvas.lay([square], (1.0, 1.0, 1.0))
+        rows, columns = np.indices(canvas.linear.shape[:2])
+        weight = canvas.linear[..., 0]
+        drawn = np.array([np.sum(columns * weight), np.sum(rows * weight)]) / weight.sum()
+        # The area's middle by exact sums over many small squares projected one by one.
+        g = (np.arange(60) + 0.5) / 60 * 150
+        dense = np.array([[x0 + a, y0 + b, 0] for a in g for b in g])
+        h = 0.01
+        step_x, step_y = np.array([h, 0, 0]), np.array([0, h, 0])
+        du = (camera.project(dense + step_x) - camera.project(dense - step_x)) / (2 * h)
+        dv = (camera.project(dense + step_y) - camera.project(dense - step_y)) / (2 * h)
+        size = np.abs(du[:, 0] * dv[:, 1] - du[:, 1] * dv[:, 0])
+        expected = (camera.project(dense) * size[:, None]).sum(axis=0) / size.sum()
+        assert np.abs(drawn - expected).max() < 0.002
+
+
+def test_a_patch_shows_the_reference_where_the_whole_picture_does() -> None:
+    rng = np.random.default_rng(4)
+    room = replace(random_room(rng, references=("sheet",), things=0, opening=False), finish="paint")
+    camera = random_camera(rng, room, size_px=(1008, 756), distance_mm=(2000, 2500))
+    scene = render(room, camera, PLAIN)
+    patch, corners, origin = render_reference_patch(room, camera, PLAIN)
+    whole = scene.picture[origin[1] : origin[1] + patch.shape[0], origin[0] : origin[0] + patch.shape[1]]
+    assert np.abs(whole.astype(int) - patch).mean() < 6
+    for end, corner in zip(("bl", "br", "tr", "tl"), corners, strict=True):
+        assert scene.pixels[f"ref0_{end}"] == pytest.approx(tuple(corner + np.array(origin)), abs=1e-9)
+
+
+def test_opencv_reads_the_number_of_a_rendered_sheet_in_the_order_of_the_standard() -> None:
+    room = Room(
+        corners_mm=np.array([[0, 0], [3000, 0], [3000, 2400], [0, 2400]], float),
+        references=(Reference(kind="sheet", number=17, centre_mm=(1500, 1200)),),
+    )
+    camera = look_at(np.array([1500.0, 1200, 1500]), np.array([1500.0, 1200, 0]), size_px=(800, 600), focal_px=560)
+    picture = render(room, camera).picture
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11))
+    corners, ids, _ = detector.detectMarkers(picture)
+    middle = {int(i): np.reshape(c, (4, 2)).mean(axis=0) for i, c in zip(np.ravel(ids), corners, strict=True)}
+    assert sorted(middle) == [68, 69, 70, 71]
+    for number, place in zip((68, 69, 70, 71), ((-100, 56), (100, 56), (100, -56), (-100, -56)), strict=True):
+        true = camera.project(room.reference_points(0, np.array([place], float)))[0]
+        assert np.abs(middle[number] - true).max() < 0.6  # OpenCV gives whole pixels here
+
+
+def test_a_hidden_back_corner_has_no_pixel_and_points_in_view_have_one() -> None:
+    room = random_room(np.random.default_rng(1), references=())
+    assert room.opening is not None
+    middle = room.opening.front_mm.mean(axis=0)
+    steep = look_at(np.array([middle[0] + 2500, 1500, 1200]), np.array([*middle, 0]), size_px=(1008, 756), focal_px=700)
+    pixels = render(room, steep).pixels
+    assert pixels["back_br"] is None and pixels["back_tr"] is None
+    assert pixels["back_bl"] is not None and pixels["open_bl"] is not None
+
+
+def test_the_same_seed_gives_the_same_picture_and_half_the_size_half_the_pixels() -> None:
+    rooms = [random_room(np.random.default_rng(7), references=("card", "a4")) for _ in range(2)]
+    cameras = [random_camera(np.random.default_rng(8), r, size_px=(504, 378)) for r in rooms]
+    style = random_style(np.random.default_rng(9))
+    first, second = (render(r, c, style, seed=3).picture for r, c in zip(rooms, cameras, strict=True))
+    assert np.array_equal(first, second)
+    half = at_size(cameras[0], 0.5)
+    point = np.array([[1000.0, 1000, 0]])
+    assert (half.project(point) + 0.5) * 2 == pytest.approx(cameras[0].project(point) + 0.5)
