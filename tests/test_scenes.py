@@ -58,7 +58,8 @@ def test_the_middle_of_a_drawn_square_lies_at_its_projected_middle_through_the_l
         dv = (camera.project(dense + step_y) - camera.project(dense - step_y)) / (2 * h)
         size = np.abs(du[:, 0] * dv[:, 1] - du[:, 1] * dv[:, 0])
         expected = (camera.project(dense) * size[:, None]).sum(axis=0) / size.sum()
-        assert np.abs(drawn - expected).max() < 0.002
+        # Pixels at the rim count at their centres, which moves the middle by up to 1/8 px / 33 px.
+        assert np.abs(drawn - expected).max() < 0.005
 
 
 def test_a_patch_shows_the_reference_where_the_whole_picture_does() -> None:
