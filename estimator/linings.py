@@ -1,0 +1,154 @@
+"""Linings as layers: laminates, studs, foil between battens, and insulation outside."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+
+from estimator.layers import Layer, Part, air_layer, resistive_layer, sheet_layer, solid_layer, thickness_mm
+from estimator.tables import Row, read_table
+from vision.findings import PerpendError
+
+RENDER_MM = 8.0  # invented default: the render over outside insulation
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lining:
+    """One lining: what is added to the wall, seen from the wall towards the room.
+
+    ``inside`` are its layers on the room side, ``inside_no_gap`` the same without the credit of the gap behind;
+    ``outside`` its layers on the outer side. ``faced`` has the vapour-tight sheet too, None where there is none to
+    have. ``build_up_mm`` is the depth taken from the room.
+    """
+
+    key: str
+    name: str
+    family: str
+    fixing: str
+    insulation_mm: float
+    board_mm: float
+    gap_mm: float
+    build_up_mm: float
+    inside: tuple[Layer, ...]
+    inside_no_gap: tuple[Layer, ...]
+    faced: tuple[Layer, ...] | None
+    outside: tuple[Layer, ...]
+    on_sale: bool
+
+    def onto(self, wall: Sequence[Layer], *, gap_counts: bool = True, faced: bool = False) -> tuple[Layer, ...]:
+        """Return the lined wall's layers from outside to inside."""
+        if faced and self.faced is not None:
+            return (*self.outside, *wall, *self.faced)
+        return (*self.outside, *wall, *(self.inside if gap_counts else self.inside_no_gap))
+
+
+_Parts = tuple[tuple[Layer, ...], tuple[Layer, ...], tuple[Layer, ...] | None, tuple[Layer, ...]]
+
+
+def lining_keys() -> tuple[str, ...]:
+    """Return the keys of all linings in the order of their table."""
+    return tuple(read_table("linings").rows)
+
+
+def thicknesses_mm(key: str) -> tuple[float, ...]:
+    """Return the insulation thicknesses [mm] on sale for a lining, thin to thick."""
+    return tuple(sorted(float(mm) for mm in read_table("linings").row(key)["thicknesses_mm"]))
+
+
+@cache
+def make_lining(key: str, insulation_mm: float, *, board_mm: float = 12.5, fixing: str = "adhesive_dabs") -> Lining:
+    """Return a lining of any insulation thickness.
+
+    Parameters
+    ----------
+    key
+        A row of the table of linings.
+    insulation_mm, board_mm
+        Thickness of insulation and of plasterboard [mm].
+    fixing
+        A row of the table of fixings; a lining that needs its own bed takes that.
+
+    Raises
+    ------
+    PerpendError
+        When the lining or the fixing is not known, or a thickness is below 0.
+    """
+    row = read_table("linings").row(key)
+    if insulation_mm < 0 or board_mm < 0:
+        raise PerpendError(f"lining {key}: {insulation_mm} mm + {board_mm} mm. Thicknesses cannot be below 0.")
+    bed = row["fixing"] or fixing
+    family = str(row["family"])
+    parts: _Parts
+    if family == "external":
+        parts = (), (), None, (solid_layer("cement_render", RENDER_MM), solid_layer(row["material"], insulation_mm))
+        gap = 0.0
+    elif family == "foil":
+        parts, gap = _foil(row, insulation_mm, board_mm)
+    else:
+        parts, gap = _board(row, insulation_mm, board_mm, bed)
+    inside, no_gap, faced, outside = parts
+    return Lining(
+        key=key,
+        name=str(row["name"]),
+        family=family,
+        fixing=bed,
+        insulation_mm=insulation_mm,
+        board_mm=0.0 if family == "external" else board_mm,
+        gap_mm=gap,
+        build_up_mm=thickness_mm(inside),
+        inside=inside,
+        inside_no_gap=no_gap,
+        faced=faced,
+        outside=outside,
+        on_sale=insulation_mm in thicknesses_mm(key),
+    )
+
+
+def _board(row: Row, insulation_mm: float, board_mm: float, bed: str) -> tuple[_Parts, float]:
+    """Return laminate or studs: gap, insulation, board."""
+    gap = _gap_layer(bed)
+    stud_share = float(row.get("stud_share", 0.0))
+    insulation = solid_layer(
+        row["material"], insulation_mm, bridge="softwood" if stud_share else None, bridge_share=stud_share
+    )
+    board = solid_layer("plasterboard", board_mm)
+    no_gap = without_credit(gap)
+    if not row["facing"]:
+        return ((gap, insulation, board), (no_gap, insulation, board), None, ()), gap.thickness_mm
+    sheet = sheet_layer(row["facing"])
+    faced = (gap, insulation, sheet, board)
+    if row.get("facing_always", False):
+        return (faced, (no_gap, insulation, sheet, board), faced, ()), gap.thickness_mm
+    return ((gap, insulation, board), (no_gap, insulation, board), faced, ()), gap.thickness_mm
+
+
+def _foil(row: Row, core_mm: float, board_mm: float) -> tuple[_Parts, float]:
+    """Return battens, foil, counter battens, board; without credit the gap behind the foil counts as nothing."""
+    gap = air_layer(
+        float(row["batten_gap_mm"]),
+        emissivity_2=float(row["emissivity"]),
+        bridge="softwood",
+        bridge_share=float(row["batten_share"]),
+    )
+    core = resistive_layer("multi-layer foil", core_mm, float(row["core_resistance"]))
+    foil = sheet_layer("foil_facing")
+    board = solid_layer("plasterboard", board_mm)
+    return ((gap, core, foil, gap, board), (without_credit(gap), core, foil, gap, board), None, ()), gap.thickness_mm
+
+
+def _gap_layer(fixing: str) -> Layer:
+    row = read_table("fixings").row(fixing)
+    if row["bridge_share"] == 1.0:
+        return solid_layer(row["bridge"], float(row["gap_mm"]))
+    return air_layer(float(row["gap_mm"]), bridge=row["bridge"] or None, bridge_share=float(row["bridge_share"]))
+
+
+def without_credit(gap: Layer) -> Layer:
+    """Return the gap with its thickness and no resistance, as when outside air gets behind the board."""
+    return Layer(
+        name=f"{gap.name}, not counted",
+        thickness_mm=gap.thickness_mm,
+        parts=(Part(name="not counted", share=1.0, resistance_m2k_w=0.0),),
+        sd_m=gap.sd_m,
+    )
