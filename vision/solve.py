@@ -1,0 +1,237 @@
+"""The robust maximum a posteriori: damped Gauss-Newton, outliers named by leave-one-out, covariance of the rest.
+
+Clicks and edge samples first count by Cauchy's weight; then the worst observation is put aside as long as it lies
+further from what all others predict than chance allows; the final solution is plain least squares on what is left, so
+that its covariance is (J'J)^-1 (JCGM 102, 6.2; Triggs et al., Bundle adjustment: a modern synthesis, 2000).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.model import State
+from vision.observe import Observations
+from vision.walls import FloatArray, Mark
+
+CAUCHY_SCALE = 2.0  # in standard deviations
+CLICK_LIMIT = 18.0  # leave-one-out chi-square, 2 degrees of freedom: 1.2e-4 by chance
+EDGE_LIMIT = 16.0  # 1 degree of freedom
+MAX_OUTLIER_SHARE = 0.3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlier:
+    """A mark that the others contradict: how far off it is (chi-square) and where they expect it."""
+
+    mark: Mark
+    chi_square: float
+    expected_px: tuple[float, float]
+
+
+@dataclass(slots=True, kw_only=True)
+class Solution:
+    """A solved problem: the state, its covariance, and what was put aside."""
+
+    observations: Observations
+    state: State
+    covariance: FloatArray
+    residuals: FloatArray
+    jacobian: FloatArray
+    used: NDArray[np.bool_]
+    cost: float
+    iterations: int
+    converged: bool
+    outliers: list[Outlier] = field(default_factory=list)
+
+
+def _weights(residuals: FloatArray, obs: Observations, used: NDArray[np.bool_], robust: bool) -> FloatArray:
+    """Return the square root of each row's weight: 0 where put aside, Cauchy's for robust rows."""
+    root = used.astype(float)
+    if not robust:
+        return root
+    pairs = residuals[obs.rows_points].reshape(-1, 2)
+    square = np.sum(pairs**2, axis=1)
+    click = np.where(obs.click, 1.0 / (1.0 + square / CAUCHY_SCALE**2), 1.0)
+    root[obs.rows_points] *= np.sqrt(np.repeat(click, 2))
+    edge = residuals[obs.rows_edges]
+    root[obs.rows_edges] *= np.sqrt(1.0 / (1.0 + edge**2 / CAUCHY_SCALE**2))
+    return root
+
+
+def _objective(residuals: FloatArray, obs: Observations, used: NDArray[np.bool_], robust: bool) -> float:
+    square = residuals**2 * used
+    if not robust:
+        return float(np.sum(square))
+    total = float(np.sum(square[obs.rows_edges.stop :]))
+    pairs = square[obs.rows_points].reshape(-1, 2).sum(axis=1)
+    c2 = CAUCHY_SCALE**2
+    total += float(np.sum(np.where(obs.click, c2 * np.log1p(pairs / c2), pairs)))
+    return total + float(np.sum(c2 * np.log1p(square[obs.rows_edges] / c2)))
+
+
+def descend(
+    obs: Observations, state: State, used: NDArray[np.bool_], *, robust: bool, limit: int = 40, tolerance: float = 1e-7
+) -> tuple[State, FloatArray, FloatArray, float, int, bool]:
+    """Return the state at the minimum from a start, with residuals, Jacobian, cost, iterations and convergence.
+
+    Levenberg-Marquardt with Marquardt's scaling and Nielsen's damping (Madsen, Nielsen & Tingleff, Methods for
+    non-linear least squares problems, 2004).
+    """
+    residuals, J = obs.evaluate(state)
+    cost = _objective(residuals, obs, used, robust)
+    damping, growth = 1e-4, 2.0
+    for iteration in range(1, limit + 1):
+        root = _weights(residuals, obs, used, robust)
+        A = J * root[:, None]
+        normal = A.T @ A
+        gradient = A.T @ (residuals * root)
+        scale = np.sqrt(np.maximum(np.diag(normal), 1e-12))
+        scaled = normal / np.outer(scale, scale)
+        while True:
+            step = -np.linalg.solve(scaled + damping * np.eye(len(scale)), gradient / scale) / scale
+            candidate = obs.cameras.retract(state, step)
+            new_residuals, new_J = obs.evaluate(candidate)
+            new_cost = _objective(new_residuals, obs, used, robust)
+            expected = float(-step @ gradient)
+            if np.isfinite(new_cost) and new_cost <= cost * (1.0 + 1e-12):
+                break
+            damping, growth = damping * growth, growth * 2.0
+            if damping > 1e8:
+                return state, residuals, J, cost, iteration, expected < 1e-3
+        gain = (cost - new_cost) / max(expected, 1e-30)
+        damping *= max(1.0 / 3.0, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3)
+        damping, growth = max(damping, 1e-9), 2.0
+        small = cost - new_cost < tolerance * (1.0 + cost) and expected < 1e-5 * (1.0 + cost)
+        state, residuals, J, cost = candidate, new_residuals, new_J, new_cost
+        if small:
+            return state, residuals, J, cost, iteration, True
+    return state, residuals, J, cost, limit, False
+
+
+def covariance_of(J: FloatArray, used: NDArray[np.bool_]) -> FloatArray:
+    """Return (J'J)^-1 of the rows used, scaled for rounding."""
+    A = J[used]
+    scale = np.sqrt(np.maximum(np.sum(A * A, axis=0), 1e-18))
+    normal = (A / scale).T @ (A / scale)
+    try:
+        inverse = np.linalg.inv(normal)
+    except np.linalg.LinAlgError:
+        inverse = np.linalg.pinv(normal, hermitian=True)
+    inverse = (inverse + inverse.T) / 2
+    return np.asarray(inverse / np.outer(scale, scale))
+
+
+def leave_one_out(
+    residuals: FloatArray, J: FloatArray, covariance: FloatArray, used: NDArray[np.bool_], rows: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return for pairs of rows (n, 2): chi-square against what all others predict, and the whitened gap (n, 2)."""
+    pairs = J[rows.astype(int)]  # (n, 2, unknowns)
+    spread = np.einsum("nik,kl,njl->nij", pairs, covariance, pairs, optimize=True)
+    inside = used[rows[:, 0].astype(int)]
+    S = np.where(inside[:, None, None], np.eye(2) - spread, np.eye(2) + spread)
+    S = S + 1e-9 * np.eye(2)
+    r = residuals[rows.astype(int)]
+    solved = np.linalg.solve(S, r[:, :, None])[:, :, 0]
+    return np.einsum("ni,ni->n", r, solved), np.where(inside[:, None], solved, r)
+
+
+def _worst_click(obs: Observations, solution: Solution) -> tuple[int, float] | None:
+    clicks = np.nonzero(obs.click)[0]
+    inside = clicks[solution.used[2 * clicks]]
+    if not len(inside):
+        return None
+    rows = np.stack([2 * inside, 2 * inside + 1], axis=1)
+    chi, _ = leave_one_out(solution.residuals, solution.jacobian, solution.covariance, solution.used, rows)
+    worst = int(np.argmax(chi))
+    return (int(inside[worst]), float(chi[worst])) if chi[worst] > CLICK_LIMIT else None
+
+
+def _bad_edges(obs: Observations, solution: Solution) -> NDArray[np.int64]:
+    """Return the rows of edge samples that lie too far off."""
+    start = obs.rows_edges.start
+    J = solution.jacobian[obs.rows_edges]
+    r = solution.residuals[obs.rows_edges]
+    used = solution.used[obs.rows_edges]
+    leverage = np.einsum("nk,kl,nl->n", J, solution.covariance, J, optimize=True)
+    chi = r**2 / np.maximum(1.0 - leverage, 0.05)
+    return np.nonzero(used & (chi > EDGE_LIMIT))[0] + start
+
+
+def _settle(obs: Observations, state: State, used: NDArray[np.bool_]) -> Solution:
+    state, residuals, J, cost, count, converged = descend(obs, state, used, robust=False)
+    return Solution(
+        observations=obs, state=state, covariance=covariance_of(J, used), residuals=residuals, jacobian=J, used=used,
+        cost=cost, iterations=count, converged=converged,
+    )  # fmt: skip
+
+
+def solve(obs: Observations, start: State | None = None) -> Solution:
+    """Return the maximum a posteriori of a problem from its start, outliers put aside and named."""
+    used = np.ones(len(obs.source), dtype=bool)
+    state, residuals, J, cost, first, _ = descend(obs, start or obs.start, used, robust=True)
+    solution = Solution(
+        observations=obs, state=state, covariance=covariance_of(J, used), residuals=residuals, jacobian=J, used=used,
+        cost=cost, iterations=first, converged=True,
+    )  # fmt: skip
+    used = used.copy()
+    allowed = max(1, int(MAX_OUTLIER_SHARE * int(np.sum(obs.click))))
+    aside: list[int] = []
+    # from the robust solution a gross slip stands far out: put those aside before least squares lets them pull
+    pairs = residuals[obs.rows_points].reshape(-1, 2)
+    gross = np.nonzero(obs.click & (np.sum(pairs**2, axis=1) > 36.0))[0]
+    for i in sorted(gross, key=lambda k: -float(np.sum(pairs[k] ** 2)))[:allowed]:
+        used[2 * i : 2 * i + 2] = False
+        aside.append(int(i))
+    edges = np.nonzero(np.abs(residuals[obs.rows_edges]) > 6.0)[0] + obs.rows_edges.start
+    used[edges] = False
+    solution = _settle(obs, state, used)
+    while True:
+        bad = _bad_edges(obs, solution)
+        worst = _worst_click(obs, solution)
+        if not len(bad) and (worst is None or len(aside) >= allowed):
+            break
+        used = used.copy()
+        used[bad] = False
+        if worst is not None and len(aside) < allowed:
+            used[2 * worst[0] : 2 * worst[0] + 2] = False
+            aside.append(worst[0])
+        solution = _settle(obs, solution.state, used)
+    solution = _take_back(obs, solution, aside)
+    solution.outliers = [_name(obs, solution, i) for i in aside if not solution.used[2 * i]]
+    solution.iterations += first
+    return solution
+
+
+def _take_back(obs: Observations, solution: Solution, aside: list[int]) -> Solution:
+    """Return the solution with marks used again that turn out to agree with all the others."""
+    back = []
+    for i in aside:
+        rows = np.array([[2 * i, 2 * i + 1]])
+        chi, _ = leave_one_out(solution.residuals, solution.jacobian, solution.covariance, solution.used, rows)
+        if chi[0] < CLICK_LIMIT:
+            back.append(i)
+    if not back:
+        return solution
+    used = solution.used.copy()
+    for i in back:
+        used[2 * i : 2 * i + 2] = True
+    return _settle(obs, solution.state, used)
+
+
+def _name(obs: Observations, solution: Solution, i: int) -> Outlier:
+    rows = np.array([[2 * i, 2 * i + 1]])
+    chi, gap = leave_one_out(solution.residuals, solution.jacobian, solution.covariance, solution.used, rows)
+    expected = obs.point_px[i] + gap[0] * obs.point_sd[i]
+    label = obs.point_label[i]
+    if not isinstance(label, Mark):
+        raise TypeError(f"row {i} is not a mark")
+    return Outlier(mark=label, chi_square=float(chi[0]), expected_px=(float(expected[0]), float(expected[1])))
+
+
+def best_of(starts: list[Observations], run: Callable[[Observations], Solution] = solve) -> Solution:
+    """Return the solution of least cost over several starts of one problem."""
+    return min((run(obs) for obs in starts), key=lambda s: s.cost + 1e3 * len(s.outliers))
