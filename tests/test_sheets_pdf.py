@@ -45,9 +45,7 @@ def found_tags(picture: NDArray[np.uint8]) -> dict[int, NDArray[np.float64]]:
     """Return the corners of every tag in millimetres from the middle of the page, x right, y up."""
     parameters = cv2.aruco.DetectorParameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    detector = cv2.aruco.ArucoDetector(
-        cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), parameters
-    )
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11), parameters)
     corners, ids, _ = detector.detectMarkers(picture)
     height, width = picture.shape
     middle_px = np.array([width / 2 - 0.5, height / 2 - 0.5])
