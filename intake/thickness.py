@@ -1,0 +1,54 @@
+"""The whole thickness of a wall, joined from its two faces: inner reveal + frame + outer reveal."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+from intake.records import TAPE_SD_MM
+from vision.walls import DeclaredOpening, DeclaredWall, Measured, MeasuredOpening, MeasuredWall
+
+FRAME_SD_MM = 2.0
+"""Standard uncertainty of a frame's depth as typed, mm (judgement)."""
+
+
+def with_outside(inside: MeasuredWall, declared: DeclaredWall, outside: MeasuredWall | None) -> MeasuredWall:
+    """Return the inside wall with outer reveals from its other face and the thickness at every opening.
+
+    Parameters
+    ----------
+    inside
+        The wall as measured from inside.
+    declared
+        The wall as declared: frame depths, typed outer reveals, taped thicknesses [mm].
+    outside
+        The same wall as measured from outside; its openings carry the inside ids.
+    """
+    outer = {opening.id: opening.reveal_depth_mm for opening in outside.openings} if outside is not None else {}
+    said = {opening.id: opening for opening in declared.openings}
+    whole = _taped(declared.taped.get("thickness_mm"))
+    openings = tuple(
+        _joined(opening, said.get(opening.id), outer.get(opening.id), whole) for opening in inside.openings
+    )
+    return replace(inside, openings=openings)
+
+
+def _taped(value: float | None) -> Measured | None:
+    return None if value is None else Measured(value=value, sd=TAPE_SD_MM)
+
+
+def _joined(
+    opening: MeasuredOpening, said: DeclaredOpening | None, outer: Measured | None, whole: Measured | None
+) -> MeasuredOpening:
+    """Return the opening with its outer reveal and thickness: taped before seen before typed."""
+    taped = said.taped if said is not None else {}
+    typed = said.outer_reveal_mm if said is not None else None
+    frame = opening.frame_mm if opening.frame_mm is not None else (said.frame_mm if said is not None else None)
+    outer = _taped(taped.get("outer_reveal_mm")) or outer or opening.outer_reveal_mm or _taped(typed)
+    thickness = _taped(taped.get("thickness_mm")) or whole or opening.thickness_mm
+    if thickness is None and opening.reveal_depth_mm is not None and frame is not None and outer is not None:
+        thickness = Measured(
+            value=opening.reveal_depth_mm.value + frame + outer.value,
+            sd=math.hypot(opening.reveal_depth_mm.sd, FRAME_SD_MM, outer.sd),
+        )
+    return replace(opening, outer_reveal_mm=outer, thickness_mm=thickness, frame_mm=frame)
