@@ -1,0 +1,203 @@
+"""All references in one photo: survey sheets by themselves, other kinds where declared, marked or asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.findings import Finding
+from vision.linear_light import Picture
+from vision.sheets import NotASheet, Sheet, find_sheets
+from vision.walls import DeclaredReference, FloatArray, Mark, ReferenceKind, Sighting
+
+SCALE_OFF = 3.0  # a print scale this many sd from what was declared is a finding
+CURLED_PX = 0.25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rejected:
+    """A candidate that was not used: what it was tried as, where (4, 2) px, and every reason against it."""
+
+    kind: ReferenceKind
+    corners_px: FloatArray
+    reasons: tuple[str, ...]
+    number: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReferenceSearch:
+    """What one photo shows of references: sightings, the next-best candidates with reasons, and findings."""
+
+    sightings: tuple[Sighting, ...]
+    rejected: tuple[Rejected, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+
+def find_references(
+    picture: Picture,
+    *,
+    photo: str,
+    declared: Sequence[DeclaredReference] = (),
+    marks: Sequence[Mark] = (),
+    propose: bool = False,
+) -> ReferenceSearch:
+    """Return the references seen in one photo, what was rejected and why, and what the person should know.
+
+    Parameters
+    ----------
+    picture
+        The upright photo at full resolution, uint8 (h, w, 3) BGR or (h, w).
+    photo
+        The photo's file name, for the records.
+    declared
+        References of the survey. Survey sheets need no entry; cards, A4 and rectangles are looked for only if declared.
+    marks
+        Marked corners; those of a reference in this photo start its refinement.
+    propose
+        Also look for cards and A4 sheets that nobody declared; they come back unconfirmed and must not set the scale.
+
+    Returns
+    -------
+    ReferenceSearch
+        Undeclared sheets are called ``sheet-<number>``.
+    """
+    sheets, others = find_sheets(picture)
+    sightings: list[Sighting] = []
+    findings: list[Finding] = []
+    for sheet in sheets:
+        name = _sheet_name(sheet.number, declared, [s.number for s in sheets])
+        sightings.append(_sheet_sighting(sheet, name, photo))
+        findings += _sheet_findings(sheet, name, photo, declared)
+    findings += _twice(sheets, photo) + [_not_a_sheet(o, photo) for o in others]
+    rejected = [
+        Rejected(kind="survey_sheet", corners_px=o.corners_px, reasons=(o.reason,), number=o.number) for o in others
+    ]
+    seen = {s.reference for s in sightings}
+    findings += [_not_found(d, photo) for d in declared if d.id not in seen]
+    return ReferenceSearch(sightings=tuple(sightings), rejected=tuple(rejected), findings=tuple(findings))
+
+
+def _sheet_name(number: int, declared: Iterable[DeclaredReference], found: Sequence[int]) -> str:
+    sheets = [d for d in declared if d.kind == "survey_sheet"]
+    for d in sheets:
+        if d.number == number:
+            return d.id
+    unnumbered = [d for d in sheets if d.number is None]
+    strangers = {n for n in found if all(d.number != n for d in sheets)}
+    if len(unnumbered) == 1 and strangers == {number}:
+        return unnumbered[0].id
+    return f"sheet-{number}"
+
+
+def _sheet_sighting(sheet: Sheet, name: str, photo: str) -> Sighting:
+    missing = 4 - len(sheet.tags)
+    return Sighting(
+        reference=name,
+        kind="survey_sheet",
+        photo=photo,
+        model_mm=sheet.corners_mm,
+        points_px=sheet.corners_px,
+        sd_px=sheet.sd_px,
+        bloom_px=sheet.inward_px,
+        corners_px=sheet.rectangle_px,
+        number=sheet.number,
+        print_scale=sheet.print_scale,
+        notes=(f"{missing} of 4 tags covered or outside the picture",) if missing else (),
+    )
+
+
+def _sheet_findings(sheet: Sheet, name: str, photo: str, declared: Iterable[DeclaredReference]) -> list[Finding]:
+    where = {"photo": photo, "reference": name}
+    out: list[Finding] = []
+    scale = next((d.scale for d in declared if d.id == name), 1.0)
+    if sheet.print_scale and abs(sheet.print_scale.value - scale) > SCALE_OFF * sheet.print_scale.sd:
+        value = sheet.print_scale.value
+        out.append(
+            Finding(
+                code="R005",
+                severity="warn",
+                message=f"Sheet {sheet.number} seems printed at {100 * value:.1f} %, judged by its paper's edges; "
+                f"{100 * scale:.1f} % was taken.",
+                remedy="Measure the 250 mm bar on the sheet with a rule and enter what it reads.",
+                where=where,
+            )
+        )
+    if sheet.misfit_px > CURLED_PX:
+        out.append(
+            Finding(
+                code="R006",
+                severity="warn",
+                message=f"Sheet {sheet.number} does not look flat: its tags disagree by {sheet.misfit_px:.2f} px.",
+                remedy="Tape all four corners of the sheet to the wall and take the photo again.",
+                where=where,
+            )
+        )
+    return out
+
+
+def _twice(sheets: Sequence[Sheet], photo: str) -> list[Finding]:
+    numbers = [s.number for s in sheets]
+    return [
+        Finding(
+            code="R003",
+            severity="warn",
+            message=f"Sheet {n} is in this photo {numbers.count(n)} times.",
+            remedy="Give each wall sheets with different numbers, print the next number, and take the photo again.",
+            where={"photo": photo, "reference": f"sheet-{n}"},
+        )
+        for n in sorted(set(numbers))
+        if numbers.count(n) > 1
+    ]
+
+
+def _not_a_sheet(other: NotASheet, photo: str) -> Finding:
+    x, y = np.mean(other.corners_px, axis=0)
+    return Finding(
+        code="R001",
+        severity="note",
+        message=f"Part of sheet {other.number} at ({x:.0f}, {y:.0f}) was not used: {other.reason}.",
+        remedy="Uncover the whole sheet, or take the photo so that all four of its tags are in it.",
+        where={"photo": photo, "reference": f"sheet-{other.number}"},
+    )
+
+
+_KIND_WORDS: dict[ReferenceKind, str] = {
+    "survey_sheet": "survey sheet",
+    "id1_card": "card",
+    "a4": "A4 sheet",
+    "rectangle": "rectangle",
+}
+
+
+def _not_found(declared: DeclaredReference, photo: str) -> Finding:
+    remedies = {
+        "survey_sheet": "If it is in this photo, take the photo from nearer or in better light, or mark its corners.",
+        "id1_card": "If it is in this photo, mark its four corners; a survey sheet is found more surely.",
+        "a4": "If it is in this photo, mark its four corners; on a white wall use the survey sheet or a darker place.",
+        "rectangle": "If it is in this photo, mark its four corners.",
+    }
+    return Finding(
+        code="R004",
+        severity="note",
+        message=f"The {_KIND_WORDS[declared.kind]} {declared.id} was not found in this photo.",
+        remedy=remedies[declared.kind],
+        where={"photo": photo, "reference": declared.id},
+    )
+
+
+def never_found(searches: Iterable[ReferenceSearch], declared: Iterable[DeclaredReference]) -> list[Finding]:
+    """Return a warning for each declared reference that no photo shows."""
+    seen = {s.reference for search in searches for s in search.sightings}
+    return [
+        Finding(
+            code="R007",
+            severity="warn",
+            message=f"The {_KIND_WORDS[d.kind]} {d.id} was not found in any photo.",
+            remedy="Mark its four corners in a photo that shows it, or take it out of the survey.",
+            where={"reference": d.id},
+        )
+        for d in declared
+        if d.id not in seen
+    ]

@@ -1,0 +1,295 @@
+"""Survey sheets in a picture: tags found at two sizes, gathered into sheets, each sheet fitted to its pixels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.linear_light import Picture
+from vision.paper import print_scale_from_paper
+from vision.tag_fit import SHEET_RECTANGLE_MM, TAG_CENTRES_MM, TAG_MM, TagFit, fit_tags
+from vision.walls import FloatArray, Measured
+
+HIGHEST_NUMBER = 145
+LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first pass
+LEAST_LIKENESS = 0.75  # correlation of a tag's pixels with its print, below which it is not that tag
+
+_TAG_SQUARE: FloatArray = TAG_MM / 2 * np.array([[-1.0, 1.0], [1.0, 1.0], [1.0, -1.0], [-1.0, -1.0]])
+TAG_CORNERS_MM: FloatArray = (TAG_CENTRES_MM[:, None, :] + _TAG_SQUARE).reshape(16, 2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tag:
+    """A tag as first read: its id and its print's corners (4, 2) px from top_left by way of top_right."""
+
+    id: int
+    corners_px: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sheet:
+    """A survey sheet seen in a picture.
+
+    ``corners_mm`` and ``corners_px`` (4 n, 2) are the corners of the tags that were seen whole, ``sd_px`` (4 n,) an sd
+    for each as if they were independent (they share one map, so this is wider than each corner's own); ``own_sd_px`` is
+    a corner's own. ``inward_px`` (4 n, 2) is how each corner moves when light spreads by one pixel into the black.
+    """
+
+    number: int
+    tags: tuple[int, ...]
+    corners_mm: FloatArray
+    corners_px: FloatArray
+    sd_px: FloatArray
+    own_sd_px: FloatArray
+    inward_px: FloatArray
+    rectangle_px: FloatArray
+    print_scale: Measured | None
+    fit: TagFit
+    misfit_px: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotASheet:
+    """What looked like a sheet or part of one and was not used: its number, its place and why."""
+
+    number: int
+    corners_px: FloatArray
+    reason: str
+
+
+def find_tags(picture: Picture) -> list[Tag]:
+    """Return the AprilTag 36h11 tags in a picture, read at half size and at full size; integer = pixel centre.
+
+    Parameters
+    ----------
+    picture
+        (h, w) or (h, w, 3) BGR, upright.
+    """
+    import cv2
+
+    grey = picture if picture.ndim == 2 else cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
+    found = _read_tags(grey, 1.0)
+    if max(grey.shape) >= 1600:
+        half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        found = _joined(found, _read_tags(half, 2.0))
+    return found
+
+
+def _read_tags(grey: Picture, scale: float, least_side_px: float = LEAST_SIDE_PX) -> list[Tag]:
+    import cv2
+
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.minMarkerPerimeterRate = 4 * least_side_px / max(grey.shape)
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(grey)
+    if ids is None:
+        return []
+    places = [(np.reshape(c, (4, 2)).astype(float) + 0.5) * scale - 0.5 for c in corners]
+    return [
+        Tag(id=int(i), corners_px=p)
+        for i, p in zip(np.ravel(ids), places, strict=True)
+        if int(i) <= 4 * HIGHEST_NUMBER + 3
+    ]
+
+
+def _joined(first: Sequence[Tag], second: Iterable[Tag]) -> list[Tag]:
+    """Return both lists without the second's repeats of a tag at the same place."""
+    out = list(first)
+    for tag in second:
+        side = float(np.linalg.norm(tag.corners_px[0] - tag.corners_px[1]))
+        middle = tag.corners_px.mean(axis=0)
+        if not any(t.id == tag.id and np.linalg.norm(t.corners_px.mean(axis=0) - middle) < side / 2 for t in out):
+            out.append(tag)
+    return out
+
+
+def find_sheets(picture: Picture) -> tuple[list[Sheet], list[NotASheet]]:
+    """Return the survey sheets in a picture, and what was read as part of one but not used.
+
+    Parameters
+    ----------
+    picture
+        (h, w) or (h, w, 3) BGR, upright, at full resolution.
+
+    Returns
+    -------
+    list[Sheet]
+        By number, then from the left. A sheet with two tags or more is placed.
+    list[NotASheet]
+        Tags that do not make a sheet, with the reason.
+    """
+    sheets: list[Sheet] = []
+    others: list[NotASheet] = []
+    for number, tags in _gathered(find_tags(picture)):
+        result = place_sheet(picture, number, tags)
+        if isinstance(result, Sheet):
+            sheets.append(result)
+        else:
+            others.append(NotASheet(number=number, corners_px=next(iter(tags.values())), reason=result))
+    return sorted(sheets, key=lambda s: (s.number, s.corners_px[0, 0])), others
+
+
+def _gathered(tags: Sequence[Tag]) -> list[tuple[int, dict[int, FloatArray]]]:
+    """Return sheets as number and corners by tag 0..3; a number seen twice in one photo makes two sheets."""
+    out: list[tuple[int, dict[int, FloatArray]]] = []
+    for tag in sorted(tags, key=lambda t: -_side(t.corners_px)):
+        number, k = divmod(tag.id, 4)
+        home = next((s for n, s in out if n == number and k not in s and _belongs(s, k, tag.corners_px)), None)
+        if home is None:
+            out.append((number, {k: tag.corners_px}))
+        else:
+            home[k] = tag.corners_px
+    return out
+
+
+def _side(corners: FloatArray) -> float:
+    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
+
+
+def _belongs(seen: dict[int, FloatArray], k: int, corners: FloatArray) -> bool:
+    """Return whether a tag lies about where the tags already seen predict it: within its own side."""
+    predicted = project(first_map(seen), TAG_CENTRES_MM[k : k + 1])[0]
+    slack = 1.0 if len(seen) > 1 else 1.6
+    return bool(np.linalg.norm(predicted - corners.mean(axis=0)) < slack * _side(corners))
+
+
+def first_map(seen: dict[int, FloatArray]) -> FloatArray:
+    """Return the map (3, 3) from sheet millimetres to pixels by least squares over the corners of the tags seen."""
+    import cv2
+
+    model = np.concatenate([TAG_CENTRES_MM[k] + _TAG_SQUARE for k in seen])
+    h, _ = cv2.findHomography(model, np.concatenate(list(seen.values())), 0)
+    return np.eye(3) if h is None else np.asarray(h, float)
+
+
+def project(h: FloatArray, points: FloatArray) -> FloatArray:
+    """Return points (n, 2) mapped by a homography (3, 3)."""
+    q = np.column_stack([points, np.ones(len(points))]) @ h.T
+    return np.asarray(q[:, :2] / q[:, 2:])
+
+
+def place_sheet(picture: Picture, number: int, seen: dict[int, FloatArray]) -> Sheet | str:
+    """Return a sheet fitted to its pixels from the tags first read, or why it cannot be placed.
+
+    Tags that were not read are looked for where the others predict them: first read again in an enlarged crop, then
+    by likeness of their pixels to the known print.
+    """
+    seen = _completed(picture, number, seen)
+    if not _plausible(first_map(seen)):
+        return f"tags of number {number} do not lie on one flat sheet"
+    tags = sorted(seen)
+    fit = fit_tags(picture, number, tags, first_map(seen))
+    if isinstance(fit, str):
+        return fit
+    good = [k for k, likeness in zip(fit.tags, fit.likeness, strict=True) if likeness >= LEAST_LIKENESS]
+    missing = [k for k in range(4) if k not in fit.tags and _inside(picture, fit, k)]
+    if missing and good:
+        wider = fit_tags(picture, number, sorted(good + missing), _forward_map(fit), iterations=4)
+        if not isinstance(wider, str):
+            good = [k for k, likeness in zip(wider.tags, wider.likeness, strict=True) if likeness >= LEAST_LIKENESS]
+    if len(good) < 2:
+        return _why_not_placed(number, len(good))
+    if good != list(fit.tags):
+        again = fit_tags(picture, number, good, _forward_map(fit))
+        if isinstance(again, str):
+            return again
+        fit = again
+    if fit.likeness.min() < LEAST_LIKENESS:
+        return f"pixels do not look like the print of sheet {number}"
+    return _sheet(picture, number, fit)
+
+
+def _why_not_placed(number: int, good: int) -> str:
+    if good == 1:
+        return f"only one tag of sheet {number} is in plain view; two are needed to place it"
+    return f"pixels do not look like the print of sheet {number}"
+
+
+def _forward_map(fit: TagFit) -> FloatArray:
+    """Return the fitted map from sheet millimetres to pixels as a homography through its own predictions."""
+    import cv2
+
+    h, _ = cv2.findHomography(TAG_CORNERS_MM, fit.to_pixels(TAG_CORNERS_MM), 0)
+    return np.asarray(h, float)
+
+
+def _inside(picture: Picture, fit: TagFit, k: int) -> bool:
+    rim = fit.to_pixels(TAG_CENTRES_MM[k] + 1.2 * _TAG_SQUARE)
+    return bool((rim > 1).all() and (rim < np.array(picture.shape[1::-1]) - 2).all())
+
+
+def _plausible(h: FloatArray) -> bool:
+    """Return whether a map shows the sheet from its front, unfolded, and not more slanting than a lens can see it."""
+    from vision.cards import quad_is_convex
+
+    corners = project(h, SHEET_RECTANGLE_MM)
+    if not quad_is_convex(corners):
+        return False
+    w = np.column_stack([SHEET_RECTANGLE_MM, np.ones(4)]) @ h[2]
+    if not ((w > 0).all() or (w < 0).all()):
+        return False
+    turn = np.cross(np.append(corners[1] - corners[0], 0), np.append(corners[2] - corners[1], 0))[2]
+    sides = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)
+    return bool(turn > 0 and sides.max() < 8 * sides.min())
+
+
+def _completed(picture: Picture, number: int, seen: dict[int, FloatArray]) -> dict[int, FloatArray]:
+    """Return the tags seen, with more of them read from an enlarged crop where some are missing."""
+    import cv2
+
+    if len(seen) == 4:
+        return seen
+    side = max(_side(c) for c in seen.values())
+    middle = project(first_map(seen), np.zeros((1, 2)))[0]
+    reach = (4.2 if len(seen) == 1 else 3.2) * side
+    low = np.maximum(np.floor(middle - reach).astype(int), 0)
+    high = np.minimum(np.ceil(middle + reach).astype(int), picture.shape[1::-1])
+    if (high - low < 16).any():
+        return seen
+    crop = picture[low[1] : high[1], low[0] : high[0]]
+    grey = crop if crop.ndim == 2 else cv2.cvtColor(crop, cv2.COLOR_BGR2GRAY)
+    scale = float(np.clip(110 / side, 0.25, 4.0))
+    how = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
+    larger = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=how)
+    out = dict(seen)
+    for tag in _read_tags(larger, 1 / scale, 30.0):
+        n, k = divmod(tag.id, 4)
+        if n == number and k not in out and _belongs(out, k, tag.corners_px + low):
+            out[k] = tag.corners_px + low
+    return out
+
+
+def _sheet(picture: Picture, number: int, fit: TagFit) -> Sheet:
+    corners_mm = np.concatenate([TAG_CENTRES_MM[k] + _TAG_SQUARE for k in fit.tags])
+    corners_px = fit.to_pixels(corners_mm)
+    own = fit.pixel_sd(corners_mm)
+    # Tags that would each go another way (a curled sheet) say how far the one flat map is from the truth.
+    misfit = float(np.sqrt(np.mean(fit.shift_px**2)))
+    own_sd = np.sqrt(np.mean(own**2, axis=1) + (0.5 * misfit) ** 2)
+    # 2 n numbers carry only 8 (the map's): so much wider is each corner's sd when taken as independent.
+    spread = float(np.sqrt(len(corners_mm) * 2 / 8))
+    return Sheet(
+        number=number,
+        tags=fit.tags,
+        corners_mm=corners_mm,
+        corners_px=corners_px,
+        sd_px=spread * own_sd,
+        own_sd_px=own_sd,
+        inward_px=np.concatenate([inward(corners_px[4 * i : 4 * i + 4]) for i in range(len(fit.tags))]),
+        rectangle_px=fit.to_pixels(SHEET_RECTANGLE_MM),
+        print_scale=print_scale_from_paper(picture, fit),
+        fit=fit,
+        misfit_px=misfit,
+    )
+
+
+def inward(corners_px: FloatArray) -> FloatArray:
+    """Return how each corner (4, 2) of a quadrilateral moves when its sides move inwards by one pixel."""
+    from vision.cards import crossing, shifted_side
+
+    ahead = np.roll(corners_px, -1, axis=0)
+    sides = [shifted_side(a, b, corners_px.mean(axis=0)) for a, b in zip(corners_px, ahead, strict=True)]
+    return np.array([crossing(sides[i - 1], sides[i]) for i in range(4)]) - corners_px
