@@ -158,6 +158,9 @@ class WallEntry(Strict):
     openings: list[OpeningEntry] = Field(default_factory=list, max_length=100, description="openings")
     features: list[FeatureEntry] = Field(default_factory=list, max_length=500, description="things on the wall")
     site: SiteAnswers = Field(default_factory=SiteAnswers, description="answers for this wall alone")
+    asked: list[Words] = Field(
+        default_factory=list, max_length=200, description="questions of the marking page answered with no more or none"
+    )
 
 
 class MarkPlace(Strict):

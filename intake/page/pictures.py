@@ -1,0 +1,154 @@
+"""The survey's photos as the page needs them: upright, scaled for the screen, cut into tiles, grey for measuring."""
+
+from __future__ import annotations
+
+import io
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from intake.photos import PhotoFile, Picture, allow_heif, decode_picture, describe_photo, list_photos, read_bytes
+from vision.findings import PerpendError
+
+SIDES = {"thumb": 320, "base": 2048}
+"""Longer side of a whole picture sent to the browser, pixels."""
+TILE = 512
+KEPT = 4
+"""Decoded pictures of each sort kept in memory: 36 MB each in colour at 12 megapixels."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PictureInfo:
+    """A photo's name in the survey, its upright size, a mark of its version, and ``problem`` if it is unreadable."""
+
+    file: str
+    width_px: int = 0
+    height_px: int = 0
+    version: str = ""
+    problem: str | None = None
+
+
+class _Recent:
+    """The last few decoded pictures; two requests for one picture decode it once."""
+
+    def __init__(self, make: Callable[[str], Picture]) -> None:
+        self._make = make
+        self._kept: OrderedDict[str, Picture] = OrderedDict()
+        self._lock = threading.Lock()
+        self._busy: dict[str, threading.Lock] = {}
+
+    def get(self, key: str) -> Picture:
+        with self._lock:
+            busy = self._busy.setdefault(key, threading.Lock())
+        with busy:
+            with self._lock:
+                if key in self._kept:
+                    self._kept.move_to_end(key)
+                    return self._kept[key]
+            made = self._make(key)
+            with self._lock:
+                self._kept[key] = made
+                while len(self._kept) > KEPT:
+                    self._kept.popitem(last=False)
+            return made
+
+
+class Pictures:
+    """The photos of one folder, by name; only names found in the folder are ever opened."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.files: tuple[str, ...] = list_photos(folder).photos
+        self._described: dict[str, tuple[PictureInfo, PhotoFile | None]] = {}
+        self._colour = _Recent(lambda file: decode_picture(read_bytes(self._path(file)), file=file))
+        self._grey = _Recent(lambda file: decode_picture(read_bytes(self._path(file)), file=file, grey=True))
+
+    def look(self) -> bool:
+        """Return whether photos have come or gone since the folder was last looked at."""
+        files = list_photos(self.folder).photos
+        changed = files != self.files
+        self.files = files
+        return changed
+
+    def info(self, file: str) -> PictureInfo:
+        """Return what the page needs to know of a photo before its pixels."""
+        return self._describe(file)[0]
+
+    def described(self, file: str) -> PhotoFile | None:
+        """Return the photo's size and camera facts, or None if it cannot be read."""
+        return self._describe(file)[1]
+
+    def scaled(self, file: str, name: str) -> bytes:
+        """Return a whole photo as a JPEG no larger than the named size, ``thumb`` or ``base``.
+
+        Raises
+        ------
+        KeyError
+            If there is no such photo in the folder, or no such size.
+        PerpendError
+            If it cannot be read.
+        """
+        from PIL import Image, ImageOps
+
+        side = SIDES[name]
+        data = read_bytes(self._path(file))
+        allow_heif()
+        try:
+            with Image.open(io.BytesIO(data)) as opened:
+                opened.draft("RGB", (side, side))
+                opened.thumbnail((side, side), Image.Resampling.BILINEAR, reducing_gap=2.0)
+                upright = ImageOps.exif_transpose(opened).convert("RGB")
+        except Exception as error:  # decoders raise many kinds on damaged data
+            raise PerpendError(f"{file}: cannot be read ({error}). Copy it from the phone again.") from error
+        buffer = io.BytesIO()
+        upright.save(buffer, "JPEG", quality=88 if name == "base" else 80)
+        return buffer.getvalue()
+
+    def tile(self, file: str, column: int, row: int) -> bytes:
+        """Return one full-size tile as a JPEG, counted from the top left.
+
+        Raises
+        ------
+        KeyError
+            If there is no such photo or tile.
+        """
+        import cv2
+
+        pixels = self.colour(file)
+        piece = pixels[row * TILE : (row + 1) * TILE, column * TILE : (column + 1) * TILE]
+        if row < 0 or column < 0 or piece.size == 0:
+            raise KeyError((file, column, row))
+        _, coded = cv2.imencode(".jpg", piece, [cv2.IMWRITE_JPEG_QUALITY, 92])
+        return bytes(coded)
+
+    def colour(self, file: str) -> Picture:
+        """Return a photo's upright pixels, (height, width, 3), blue, green, red."""
+        self._path(file)
+        return self._colour.get(file)
+
+    def grey(self, file: str) -> Picture:
+        """Return a photo's upright grey pixels, (height, width)."""
+        self._path(file)
+        return self._grey.get(file)
+
+    def _describe(self, file: str) -> tuple[PictureInfo, PhotoFile | None]:
+        path = self._path(file)
+        stat = path.stat()
+        version = f"{stat.st_mtime_ns:x}-{stat.st_size:x}"
+        known = self._described.get(file)
+        if known is None or known[0].version != version:
+            try:
+                photo = describe_photo(read_bytes(path), file=file)
+                info = PictureInfo(file=file, width_px=photo.width_px, height_px=photo.height_px, version=version)
+                known = (info, photo)
+            except PerpendError as error:
+                known = (PictureInfo(file=file, version=version, problem=str(error)), None)
+            self._described[file] = known
+        return known
+
+    def _path(self, file: str) -> Path:
+        if file not in self.files:
+            raise KeyError(file)
+        return self.folder / file

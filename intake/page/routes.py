@@ -1,0 +1,123 @@
+"""The page's requests: the page itself, pictures, changes, refinement of a click, live sizes and news."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from intake.page.document import read_edits
+from vision.findings import PerpendError
+
+if TYPE_CHECKING:
+    from intake.page.bench import Bench
+
+_TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".html": "text/html"}
+_FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
+
+
+def routes(bench: Bench) -> list[Route]:
+    """Return the page's routes over one bench.
+
+    Parameters
+    ----------
+    bench
+        The open survey with its pictures, solver and news.
+    """
+    files = _static_files()
+
+    async def page(_: Request) -> Response:
+        return Response(files["page.html"], media_type="text/html")
+
+    async def static(request: Request) -> Response:
+        name = request.path_params["name"]
+        if name not in files or name.endswith(".html"):
+            return PlainTextResponse("There is no such file.\n", 404)
+        return Response(files[name], media_type=_TYPES["." + name.rsplit(".", 1)[1]])
+
+    async def state(_: Request) -> Response:
+        return JSONResponse(await run_in_threadpool(bench.state))
+
+    async def photo(request: Request) -> Response:
+        query = request.query_params
+        try:
+            if query.get("size") == "tile":
+                column, row = int(query["x"]), int(query["y"])
+                data = await run_in_threadpool(bench.pictures.tile, query["file"], column, row)
+            else:
+                size = {"thumb": "thumb", "base": "base"}[query["size"]]
+                data = await run_in_threadpool(bench.pictures.scaled, query["file"], size)
+        except (KeyError, ValueError):
+            return PlainTextResponse("There is no such picture in this survey.\n", 404)
+        except PerpendError as error:
+            return PlainTextResponse(f"{error}\n", 422)
+        return Response(data, media_type="image/jpeg", headers=_FOREVER)
+
+    async def change(request: Request) -> Response:
+        posted = await _json(request)
+        edits = read_edits(posted.get("edits"))
+        saved = await run_in_threadpool(bench.change, edits, force=posted.get("force") is True)
+        answer: dict[str, Any] = {"revision": saved.revision}
+        if saved.conflicts:
+            answer |= {"survey": saved.document, "conflicts": [asdict(c) for c in saved.conflicts]}
+            return JSONResponse(answer, 409)
+        return JSONResponse(answer)
+
+    async def preview(request: Request) -> Response:
+        posted = await _json(request)
+        return JSONResponse(await run_in_threadpool(bench.preview, read_edits(posted.get("edits"))))
+
+    async def refine(request: Request) -> Response:
+        posted = await _json(request)
+        try:
+            file, (x, y), reach = str(posted["file"]), map(float, posted["px"]), float(posted["reach_px"])
+        except (KeyError, TypeError, ValueError):
+            return PlainTextResponse("refine: expected file, px and reach_px\n", 400)
+        try:
+            return JSONResponse(await run_in_threadpool(bench.refine, file, (x, y), reach))
+        except KeyError:
+            return PlainTextResponse("There is no such picture in this survey.\n", 404)
+
+    async def restore(_: Request) -> Response:
+        saved = await run_in_threadpool(bench.session.restore)
+        return JSONResponse({"revision": saved.revision, "survey": saved.document})
+
+    async def news(_: Request) -> Response:
+        return StreamingResponse(bench.events.listen(), media_type="text/event-stream")
+
+    return [
+        Route("/", page),
+        Route("/static/{name}", static),
+        Route("/api/state", state),
+        Route("/api/photo", photo),
+        Route("/api/news", news),
+        Route("/api/change", change, methods=["POST"]),
+        Route("/api/preview", preview, methods=["POST"]),
+        Route("/api/refine", refine, methods=["POST"]),
+        Route("/api/restore", restore, methods=["POST"]),
+    ]
+
+
+async def refused(_: Request, error: Exception) -> Response:
+    """Return the words of a failure that the person can mend."""
+    return JSONResponse({"problem": str(error)}, 422)
+
+
+async def _json(request: Request) -> dict[str, Any]:
+    try:
+        posted = await request.json()
+    except ValueError as error:
+        raise PerpendError("the post is not JSON") from error
+    if not isinstance(posted, dict):
+        raise PerpendError("the post is not a JSON object")
+    return posted
+
+
+def _static_files() -> dict[str, bytes]:
+    here = resources.files("intake.page") / "static"
+    return {item.name: item.read_bytes() for item in here.iterdir() if "." + item.name.rsplit(".", 1)[-1] in _TYPES}

@@ -1,0 +1,156 @@
+"""One survey folder as the page holds it: read, edited, saved at once, and watched for changes made elsewhere."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from intake.page import keeping
+from intake.page.document import Conflict, Edit, apply_edits
+from vision.findings import PerpendError
+
+Json = Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Saved:
+    """What came of a change: the survey as it now is, its revision, and conflicts (then nothing was changed)."""
+
+    document: dict[str, Json]
+    revision: str
+    conflicts: tuple[Conflict, ...] = ()
+
+
+class Session:
+    """The survey of one folder.
+
+    The file is the truth. Each change is made to what the file holds at that moment, under a lock that other
+    processes respect, so that another page, another server and a text editor can all add to it.
+
+    Parameters
+    ----------
+    folder
+        The survey folder.
+    on_change
+        Called with the document and revision after each change, whoever made it; from any thread.
+    """
+
+    def __init__(self, folder: Path, *, on_change: Callable[[dict[str, Json], str], None] | None = None) -> None:
+        self.folder = folder
+        self.path = folder / "survey.json"
+        self.problem: str | None = None
+        self._on_change = on_change
+        self._lock = threading.RLock()
+        self._seen: tuple[int, int] | None = None
+        self._document: dict[str, Json] = {"schema_version": 1}
+        self._revision = ""
+        self._read()
+
+    @property
+    def document(self) -> dict[str, Json]:
+        """The survey as last read or written."""
+        return self._document
+
+    @property
+    def revision(self) -> str:
+        """A short digest of the file as last read or written; empty before there is one."""
+        return self._revision
+
+    def change(self, edits: Sequence[Edit], *, force: bool = False) -> Saved:
+        """Return what came of the edits, after they are safely on the disk.
+
+        Parameters
+        ----------
+        edits
+            Made all or none.
+        force
+            Overrule what others changed meanwhile.
+
+        Raises
+        ------
+        PerpendError
+            If the file cannot be read, or would not be a survey any more; nothing is written then.
+        """
+        with self._lock, keeping.exclusive(self.folder):
+            self._read()
+            if self.problem is not None:
+                raise PerpendError(self.problem)
+            document, conflicts = apply_edits(self._document, edits, force=force)
+            if conflicts:
+                return Saved(document=self._document, revision=self._revision, conflicts=tuple(conflicts))
+            if document != self._document:
+                keeping.check(document)
+                self._take(document, keeping.write(self.path, document))
+            return Saved(document=self._document, revision=self._revision)
+
+    def refresh(self) -> bool:
+        """Return whether the file on the disk was changed by someone else; if so it is read."""
+        with self._lock:
+            before = (self._revision, self.problem)
+            self._read()
+            changed = (self._revision, self.problem) != before
+            if changed and self._on_change is not None:
+                self._on_change(self._document, self._revision)
+            return changed
+
+    def restore(self) -> Saved:
+        """Return the survey after the last version that this page knows has been written over a broken file.
+
+        The broken file is kept beside it, as ``survey.json.broken``.
+        """
+        with self._lock, keeping.exclusive(self.folder):
+            self._read()
+            if self.problem is not None:
+                good = self._document if self._revision else keeping.last_good(self.path)
+                self.path.replace(self.path.with_name("survey.json.broken"))
+                self.problem = None
+                self._take(good, keeping.write(self.path, good))
+            return Saved(document=self._document, revision=self._revision)
+
+    @contextmanager
+    def locked(self) -> Iterator[None]:
+        """Hold changes off while the body runs."""
+        with self._lock:
+            yield
+
+    def _take(self, document: dict[str, Json], data: bytes) -> None:
+        self._document = document
+        self._revision = _digest(data)
+        self._seen = _stamp(self.path)
+        if self._on_change is not None:
+            self._on_change(document, self._revision)
+
+    def _read(self) -> None:
+        stamp = _stamp(self.path)
+        if stamp == self._seen:
+            return
+        self._seen = stamp
+        if stamp is None:
+            self.problem = None
+            return
+        data = self.path.read_bytes()
+        try:
+            document = keeping.parse(data)
+        except PerpendError as error:
+            self.problem = str(error)
+            return
+        self.problem = None
+        self._document = document
+        self._revision = _digest(data)
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:16]
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    try:
+        stat = path.stat()
+    except FileNotFoundError:
+        return None
+    return (stat.st_mtime_ns, stat.st_size)

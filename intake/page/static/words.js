@@ -1,0 +1,55 @@
+// Names of things and numbers, for people.
+
+const POINTS = {
+  bottom_left: "bottom left",
+  bottom_right: "bottom right",
+  top_right: "top right",
+  top_left: "top left",
+  edge_inner: "inner edge",
+  edge_outer: "outer edge",
+};
+
+export const CORNERS = ["bottom_left", "bottom_right", "top_right", "top_left"];
+
+export const corner = (point) => POINTS[point] ?? point;
+
+export function thing(target) {
+  if (target.reference) return `reference ${target.reference}`;
+  if (target.feature) return target.feature;
+  if (target.opening) return target.face === "frame" ? `${target.opening}, back edge` : target.opening;
+  return `wall ${target.wall}`;
+}
+
+export function pointName(target) {
+  if (target.point.startsWith("edge_")) return `${corner(target.point)} of ${thing(target)}`;
+  return `${corner(target.point)} corner of ${thing(target)}`;
+}
+
+export function hint(target, { side, skirting } = {}) {
+  if (target.reference) return "The corner of the thing itself, as you see it in the photo.";
+  if (target.feature) return "The edge of the plate or body, where it meets the wall.";
+  if (target.point === "edge_inner") return "Where the inside plaster ends.";
+  if (target.point === "edge_outer") return "Where the outer face of the wall ends.";
+  if (target.opening && target.face === "frame") return "Deep in the reveal, where it meets the window or door frame.";
+  if (target.opening) return side === "outside" ? "On the brick face, where the opening begins." : "On the face of the wall, where the plaster turns into the reveal.";
+  if (target.point.startsWith("bottom")) {
+    return skirting ? "Where wall and floor meet; on the face of the skirting if it hides the wall." : "Where wall, side wall and floor meet.";
+  }
+  return "Where wall, side wall and ceiling meet.";
+}
+
+export function mm(value) {
+  const whole = Math.round(value);
+  return String(Math.abs(whole)).replace(/\B(?=(\d{3})+$)/g, " ").replace(/^/, whole < 0 ? "−" : "");
+}
+
+// "3 871 mm, give or take 10": two standard uncertainties, rounded up to a whole millimetre.
+export function size(measured) {
+  if (!measured) return { value: "–", range: "not measured", spoken: "not measured" };
+  const range = Math.max(1, Math.ceil(2 * measured.sd - 0.05));
+  return { value: mm(measured.value), range: `± ${mm(range)}`, spoken: `${Math.round(measured.value)} millimetres, give or take ${range}` };
+}
+
+export const clock = (date) => date.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
+
+export const plural = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;
