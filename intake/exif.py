@@ -82,7 +82,7 @@ def read_camera_facts(data: bytes) -> CameraFacts:
 
 
 def _with_exifread(data: bytes) -> dict[str, Any]:
-    import exifread  # noqa: PLC0415 - start-up time
+    import exifread
 
     logging.getLogger("exifread").setLevel(logging.CRITICAL)
     try:
@@ -99,9 +99,9 @@ def _with_exifread(data: bytes) -> dict[str, Any]:
 
 
 def _with_pillow(data: bytes) -> dict[str, Any]:
-    from PIL import Image  # noqa: PLC0415 - start-up time
+    from PIL import Image
 
-    from intake.photos import allow_heif  # noqa: PLC0415 - the two modules share the plug-in
+    from intake.photos import allow_heif
 
     allow_heif()
     try:

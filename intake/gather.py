@@ -194,8 +194,20 @@ def _stop(code: str, message: str, remedy: str, **where: str) -> Finding:
     return Finding(code=code, severity="stop", message=message, remedy=remedy, where=where)
 
 
-def look_for_references(found: Gathered, *, progress: Progress | None = None) -> None:
-    """Look at every readable photo once, for its references, and give each reference its wall."""
+def look_for_references(
+    found: Gathered, *, progress: Progress | None = None, then: Callable[[str], None] | None = None
+) -> None:
+    """Look at every readable photo once, for its references, and give each reference its wall.
+
+    Parameters
+    ----------
+    found
+        The folder; its sightings and findings are added to.
+    progress
+        Called with photos done and photos in all.
+    then
+        Called with each photo's name while its pixels are still in memory.
+    """
     from vision.references import find_references
 
     names = list(found.photos)
@@ -211,6 +223,8 @@ def look_for_references(found: Gathered, *, progress: Progress | None = None) ->
         search = find_references(grey, photo=found.photos[name], declared=tuple(found.references.values()), marks=marks)
         found.sightings += search.sightings
         found.findings += search.findings
+        if then is not None:
+            then(name)
         if progress is not None:
             progress(done, len(names))
     give_walls(found)

@@ -12,6 +12,7 @@ import re
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -156,7 +157,7 @@ def picture_kind(data: bytes) -> str | None:
 
 def allow_heif() -> None:
     """Let Pillow open HEIC and HEIF files; does nothing the second time."""
-    import pi_heif  # noqa: PLC0415 - start-up time
+    import pi_heif
 
     pi_heif.register_heif_opener()
 
@@ -176,7 +177,7 @@ def describe_photo(data: bytes, *, file: str) -> PhotoFile:
     PerpendError
         Not a picture, cut short, or too large; the message names the file and the remedy.
     """
-    from PIL import Image, UnidentifiedImageError  # noqa: PLC0415 - start-up time
+    from PIL import Image, UnidentifiedImageError
 
     kind = picture_kind(data)
     if kind is None:
@@ -187,22 +188,33 @@ def describe_photo(data: bytes, *, file: str) -> PhotoFile:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data)) as picture:
-                width, height = picture.size
+                width, height = _stored_size(picture)
                 orientation = 1 if kind == "heif" else int(picture.getexif().get(0x0112, 1) or 1)
     except UnidentifiedImageError as error:
         raise PerpendError(f"{file}: damaged; its header cannot be read. Copy it from the phone again.") from error
+    except Image.DecompressionBombError as error:
+        raise PerpendError(f"{file}: far too large for a photo ({_first_line(error)}) Send the original.") from error
     except Exception as error:  # decoders raise many kinds on hostile headers
         raise PerpendError(f"{file}: cannot be opened ({_first_line(error)}). Copy it from the phone again.") from error
     if width * height > LARGEST_PIXELS:
-        raise PerpendError(f"{file}: {width} x {height} pixels is too large for a photo. Send the original photo.")
+        raise PerpendError(f"{file}: {width} x {height} pixels is too large for a photo. Send the original.")
     if min(width, height) < SMALLEST_SIDE_PX:
-        raise PerpendError(f"{file}: {width} x {height} pixels is too small to measure. Send the original photo.")
+        raise PerpendError(f"{file}: {width} x {height} pixels is too small to measure. Send the original.")
     if kind == "jpeg" and not jpeg_is_whole(data):
         raise PerpendError(f"{file}: the file is cut short. Copy it from the phone again.")
     if orientation in (5, 6, 7, 8):
         width, height = height, width
     notes = () if _extension_fits(file, kind) else (f"the file is a {kind.upper()} picture under another ending",)
     return PhotoFile(file=file, kind=kind, width_px=width, height_px=height, facts=read_camera_facts(data), notes=notes)
+
+
+def _stored_size(picture: Any) -> tuple[int, int]:
+    """Return a picture's size as stored; Pillow turns the size of some TIFF files by itself."""
+    tags = getattr(picture, "tag_v2", None)
+    if picture.format == "TIFF" and tags is not None and 0x0100 in tags and 0x0101 in tags:
+        return int(tags[0x0100]), int(tags[0x0101])
+    width, height = picture.size
+    return int(width), int(height)
 
 
 def _first_line(error: Exception) -> str:
@@ -255,7 +267,7 @@ def decode_picture(data: bytes, *, file: str, grey: bool = False) -> Picture:
     PerpendError
         The pixels cannot be decoded.
     """
-    import cv2  # noqa: PLC0415 - start-up time
+    import cv2
 
     if picture_kind(data) == "jpeg":
         flag = cv2.IMREAD_GRAYSCALE if grey else cv2.IMREAD_COLOR
@@ -269,7 +281,7 @@ def decode_picture(data: bytes, *, file: str, grey: bool = False) -> Picture:
 
 
 def _decode_with_pillow(data: bytes, *, file: str, grey: bool) -> Picture:
-    from PIL import Image, ImageOps  # noqa: PLC0415 - start-up time
+    from PIL import Image, ImageOps
 
     allow_heif()
     try:

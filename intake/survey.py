@@ -328,7 +328,7 @@ def validate(model: type[Model], data: Any, *, name: str) -> Model:
     try:
         return model.model_validate(data)
     except ValidationError as error:
-        faults = error.errors(include_url=False)
+        faults = sorted(error.errors(include_url=False), key=lambda fault: fault["type"] != "extra_forbidden")
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
         raise PerpendError(_misfit(model, data, dict(faults[0]), name) + more) from None
 
