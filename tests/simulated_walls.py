@@ -17,7 +17,7 @@ table below is the whole of it. Nothing in this module is used by the product.
 | edge spread left in a reference's outline | 0.1 px |
 | corners of a reference, sheet / card / A4 | 0.1 / 0.15 / 0.15 px |
 | clicks | 2 px |
-| edge samples | 0.5 px, 15 along an edge |
+| edge samples | 0.5 px, 15 along an edge; the whole edge shifted by 0.3 px (wall), 0.6 px (opening) |
 | side faces of a reveal | 12 mrad (splayed case: 50 mrad); back corner off its faces 2 mm; frame 3 mm/m |
 | tape | class II tape with reading, as vision.lengths.tape_sd_mm |
 """
@@ -322,6 +322,8 @@ def _edges(
     share = np.linspace(0.06, 0.94, 15)
     for file, camera in cameras.items():
         for (quad, edge), bow in bows.items():
+            if (quad, edge) == ("w1", "bottom"):
+                continue
             a, b = (points[f"{quad}/{c}"][:2] for c in EDGES[edge])
             across = np.array([0.0, 1.0]) if edge in ("bottom", "top") else np.array([1.0, 0.0])
             xy = (1 - share)[:, None] * a + share[:, None] * b + (bow * 4 * share * (1 - share))[:, None] * across
@@ -330,7 +332,10 @@ def _edges(
             inside = np.all((px > 4) & (px < np.array([WIDTH_PX, HEIGHT_PX]) - 5), axis=1)
             if np.sum(inside) < 8:
                 continue
-            seen = px[inside] + rng.normal(0.0, 0.5, (int(inside.sum()), 2))
+            along = px[inside][-1] - px[inside][0]
+            normal = np.array([-along[1], along[0]]) / np.linalg.norm(along)
+            shift = rng.normal(0.0, 0.3 if quad == "wall" else 0.6)
+            seen = px[inside] + rng.normal(0.0, 0.5, (int(inside.sum()), 2)) + shift * normal
             traces.append(EdgeTrace(photo=file, edge=(quad if quad == "wall" else "w1/wall", edge),
                                     points_px=seen, sd_px=np.full(len(seen), 0.5)))  # fmt: skip
     return traces

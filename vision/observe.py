@@ -57,6 +57,7 @@ class _Rows:
     label: list[object] = field(default_factory=list)
     normal: list[FloatArray] = field(default_factory=list)
     bloom: list[tuple[int, FloatArray]] = field(default_factory=list)
+    shift: list[int] = field(default_factory=list)
 
 
 class Observations:
@@ -255,6 +256,7 @@ class Observations:
                 self._prior(block + k, 0.0, size.sd / size.value, "size of the reference")
 
     def _add_edges(self) -> None:
+        self.shifts: dict[int, float] = {}
         for trace in self.problem.edges:
             quad, edge = trace.edge
             base, _, face = quad.partition("/")
@@ -269,6 +271,21 @@ class Observations:
                 self._add_back_edge(trace, base, a, b)
             else:
                 self._add_front_edge(trace, base, edge, columns[a], columns[b])
+
+    def _shift(self, trace: EdgeTrace) -> int:
+        """Return the column of the trace's common shift across the edge, with its prior."""
+        quad, edge = trace.edge
+        column = self.layout.add(f"shift:{trace.photo}:{quad}:{edge}:{trace.proud_mm:g}", 1).start
+        if trace.proud_mm:
+            sd = priors.PROUD_EDGE_SHIFT_SD_PX
+        elif quad == "wall":
+            sd = priors.WALL_EDGE_SHIFT_SD_PX
+        else:
+            sd = priors.FRAME_EDGE_SHIFT_SD_PX if quad.endswith("/frame") else priors.OPENING_EDGE_SHIFT_SD_PX
+        self._prior(column, 0.0, sd, "edges")
+        self.shifts[column] = sd
+        self.start.vector = np.append(self.start.vector, 0.0)
+        return column
 
     def _shares(self, trace: EdgeTrace, height_mm: float, p: FloatArray, q: FloatArray) -> FloatArray:
         """Return where along the edge p to q the traced pixels lie, 0 to 1, by the start's cameras."""
@@ -286,21 +303,25 @@ class Observations:
         if fresh:
             self._prior(bow, 0.0, bow_sd, "straightness of edges")
             self.start.vector = np.append(self.start.vector, 0.0)
+        shift = self._shift(trace)
         normal = (0.0, 1.0) if edge in ("bottom", "top") else (1.0, 0.0)
         p, q = (corner_xy(self.layout, self.start.vector, f"{quad}/{c}") for c in EDGES[edge])
         shares = self._shares(trace, trace.proud_mm, p, q)
         for share, px, sd, across in zip(shares, trace.points_px, trace.sd_px, _normals(trace.points_px), strict=True):
             place = self._quad_place(a, b, float(share), bow, normal, trace.proud_mm)
             self._edges.normal.append(across)
+            self._edges.shift.append(shift)
             self._observe(self._edges, 0, place, trace.photo, px, float(sd), "edges", trace)
 
     def _add_back_edge(self, trace: EdgeTrace, opening: str, a: str, b: str) -> None:
+        shift = self._shift(trace)
         depth = float(self.start.vector[self.layout[f"reveal:{opening}"].start])
         p, q = (corner_xy(self.layout, self.start.vector, f"{opening}/{c}") for c in (a, b))
         shares = self._shares(trace, -depth, p, q)
         for share, px, sd, across in zip(shares, trace.points_px, trace.sd_px, _normals(trace.points_px), strict=True):
             place = self._back_place(opening, a, b, float(share))
             self._edges.normal.append(across)
+            self._edges.shift.append(shift)
             self._observe(self._edges, 1, place, trace.photo, px, float(sd), "edges", trace)
 
     def _add_tape(self) -> None:
@@ -349,6 +370,7 @@ class Observations:
         self.edge_px = np.array(self._edges.px).reshape(-1, 2)
         self.edge_sd = np.array(self._edges.sd)
         self.edge_normal = np.array(self._edges.normal).reshape(-1, 2)
+        self.edge_shift = np.array(self._edges.shift, dtype=int)
         self.edge_label = self._edges.label
         bloom = np.array([[i, *spread] for i, spread in self._points.bloom]).reshape(-1, 4)
         self.bloom_row, self.bloom_column = bloom[:, 0].astype(int), bloom[:, 1].astype(int)
@@ -385,8 +407,10 @@ class Observations:
         rows = [(Jp * weight[:, None, None]).reshape(-1, n)]
         if len(self.edge_place):
             gap = pixels[self.edge_place] - self.edge_px
-            parts.append(np.sum(gap * self.edge_normal, axis=1) / self.edge_sd)
-            rows.append(np.einsum("nk,nkj->nj", self.edge_normal, J[self.edge_place]) / self.edge_sd[:, None])
+            parts.append((np.sum(gap * self.edge_normal, axis=1) + vector[self.edge_shift]) / self.edge_sd)
+            by_edge = np.einsum("nk,nkj->nj", self.edge_normal, J[self.edge_place])
+            by_edge[np.arange(len(by_edge)), self.edge_shift] += 1.0
+            rows.append(by_edge / self.edge_sd[:, None])
         parts.append((vector[self.prior_column] - self.prior_mean) / self.prior_sd)
         prior_rows = np.zeros((len(self.prior_column), n))
         prior_rows[np.arange(len(self.prior_column)), self.prior_column] = 1.0 / self.prior_sd

@@ -30,6 +30,11 @@ REFERENCE_STANDOFF_MM = {"survey_sheet": 0.5, "a4": 0.5, "id1_card": 0.9, "recta
 REFERENCE_STANDOFF_SD_MM = 0.5
 PRINT_ASPECT_SD = 5e-4  # a printer's feed against its width
 BLOOM_SD_PX = 0.1  # edge spread left after fitting in linear light
+# An edge in a picture is not quite where the surfaces meet: shadow, rounding, glare and paint move the whole of it.
+WALL_EDGE_SHIFT_SD_PX = 0.3
+OPENING_EDGE_SHIFT_SD_PX = 0.6
+FRAME_EDGE_SHIFT_SD_PX = 0.8
+PROUD_EDGE_SHIFT_SD_PX = 1.0  # the foot of a skirting: a gap or carpet hides it
 
 LOOSE_SD_MM = 2.0e4  # a place on the wall that nothing else holds
 """

@@ -20,6 +20,7 @@ from vision.walls import FloatArray, Mark
 CAUCHY_SCALE = 2.0  # in standard deviations
 CLICK_LIMIT = 18.0  # leave-one-out chi-square, 2 degrees of freedom: 1.2e-4 by chance
 EDGE_LIMIT = 16.0  # 1 degree of freedom
+SHIFT_LIMIT = 3.2  # pull of an edge's common shift, in its own standard deviations, before the edge is left out
 MAX_OUTLIER_SHARE = 0.3
 
 
@@ -161,6 +162,22 @@ def _bad_edges(obs: Observations, solution: Solution) -> NDArray[np.int64]:
     return np.nonzero(used & (chi > EDGE_LIMIT))[0] + start
 
 
+def _shifted_edge(obs: Observations, solution: Solution) -> NDArray[np.int64]:
+    """Return the rows of the traced edge that lies furthest from where all else puts it, empty if none does.
+
+    The pull compares the shift with the spread expected of it given the rest: prior variance less posterior variance.
+    """
+    worst, limit = -1, SHIFT_LIMIT
+    for column, sd in obs.shifts.items():
+        if not np.any(solution.used[obs.rows_edges] & (obs.edge_shift == column)):
+            continue
+        expected = np.sqrt(max(sd**2 - solution.covariance[column, column], 0.01 * sd**2))
+        pull = abs(solution.state.vector[column]) / expected
+        if pull > limit:
+            worst, limit = column, pull
+    return np.nonzero(obs.edge_shift == worst)[0] + obs.rows_edges.start if worst >= 0 else np.zeros(0, dtype=np.int64)
+
+
 def _settle(obs: Observations, state: State, used: NDArray[np.bool_]) -> Solution:
     state, residuals, J, cost, count, converged = descend(obs, state, used, robust=False)
     return Solution(
@@ -190,7 +207,7 @@ def solve(obs: Observations, start: State | None = None) -> Solution:
     used[edges] = False
     solution = _settle(obs, state, used)
     while True:
-        bad = _bad_edges(obs, solution)
+        bad = np.concatenate([_bad_edges(obs, solution), _shifted_edge(obs, solution)])
         worst = _worst_click(obs, solution)
         if not len(bad) and (worst is None or len(aside) >= allowed):
             break

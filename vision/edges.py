@@ -1,0 +1,306 @@
+"""Wall and opening edges traced in a photo around a first solution, as observations better than a click.
+
+Each edge is cut out as a straightened strip in linear light. Among all straight lines across the strip the ones with a
+steady step of brightness are candidates; the one that the marks support is taken only if no other line that they would
+support as well is nearly as strong (skirting, coving, frame and reveal run parallel). Else the edge is left to the
+clicks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.lens import project
+from vision.measure import WallSolution
+from vision.model import EDGES
+from vision.walls import EdgeTrace, FloatArray, GreyImage
+
+STRIP_STEP_PX = 0.5
+ROWS = 150  # places along an edge
+BLOCKS = 15  # independent samples given to the solution
+SAMPLE_SD_PX = 0.5  # the floor of a sample's standard deviation: blur, sharpening, plaster's grain
+RIVAL = 0.55  # a second line at least this strong makes the edge ambiguous
+SHORTEST_PX = 60.0
+
+_LINEAR = np.where(
+    np.arange(256) / 255.0 <= 0.04045,
+    np.arange(256) / 255.0 / 12.92,
+    ((np.arange(256) / 255.0 + 0.055) / 1.055) ** 2.4,
+).astype(np.float32)  # IEC 61966-2-1 (sRGB), inverse of the transfer curve
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Strip:
+    """A straightened cut along a predicted edge: light (rows, columns), and where its pixels lie in the photo."""
+
+    light: FloatArray
+    middle_px: FloatArray  # (rows, 2)
+    normal_px: FloatArray  # (rows, 2)
+    offsets_px: FloatArray  # (columns,)
+
+
+def _cut(grey: GreyImage, curve: FloatArray, half_px: float) -> _Strip | None:
+    """Return the strip along a curve of pixels (n, 2), or None where too little of it is in the picture."""
+    import cv2  # noqa: PLC0415
+
+    h, w = grey.shape
+    inside = np.all((curve > half_px + 3) & (curve < np.array([w, h]) - half_px - 4), axis=1)
+    if np.sum(inside) < 4:
+        return None
+    first, last = np.nonzero(inside)[0][[0, -1]]
+    curve = curve[first : last + 1]
+    arc = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(curve, axis=0), axis=1))])
+    if arc[-1] < SHORTEST_PX:
+        return None
+    rows = int(np.clip(arc[-1] / 3.0, 30, ROWS))
+    at = np.linspace(0.0, arc[-1], rows)
+    middle = np.stack([np.interp(at, arc, curve[:, k]) for k in range(2)], axis=1)
+    along = np.gradient(middle, axis=0)
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
+    offsets = np.arange(-half_px, half_px + 1e-9, STRIP_STEP_PX)
+    spacing = arc[-1] / rows
+    light = np.zeros((rows, len(offsets)))
+    taps = np.linspace(-0.4, 0.4, 5) * spacing
+    low = np.floor(middle.min(axis=0) - half_px - 4).astype(int).clip(0)
+    high = np.ceil(middle.max(axis=0) + half_px + 5).astype(int)
+    patch = _LINEAR[grey[low[1] : high[1], low[0] : high[0]]]
+    for tap in taps:
+        xy = middle[:, None, :] + tap * along[:, None, :] + offsets[None, :, None] * normal[:, None, :] - low
+        xy32 = xy.astype(np.float32)
+        light += cv2.remap(patch, xy32[..., 0], xy32[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return _Strip(light=light / len(taps), middle_px=middle, normal_px=normal, offsets_px=offsets)
+
+
+def _response(light: FloatArray) -> FloatArray:
+    """Return the step response (rows, columns): smoothed slope across, over the noise of the strip."""
+    sigma = 1.2 / STRIP_STEP_PX
+    reach = int(np.ceil(3 * sigma))
+    x = np.arange(-reach, reach + 1)
+    kernel = -x * np.exp(-(x**2) / (2 * sigma**2))
+    kernel /= np.sum(np.abs(x) * np.abs(kernel))
+    padded = np.pad(light, ((0, 0), (reach, reach)), mode="edge")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, len(kernel), axis=1)
+    slope = windows @ -kernel
+    noise = 1.4826 * np.median(np.abs(slope - np.median(slope)))
+    response = slope / max(noise, 1e-5)
+    return np.asarray(np.clip(response, -12.0, 12.0))
+
+
+def _line_scores(response: FloatArray, ends: FloatArray) -> FloatArray:
+    """Return the mean response along lines from offset column i at the first row to j at the last, (k, k)."""
+    rows, columns = response.shape
+    t = np.linspace(0.0, 1.0, rows)
+    first, last = np.meshgrid(ends, ends, indexing="ij")
+    scores = np.zeros(first.shape)
+    for r in range(rows):
+        at = (1 - t[r]) * first + t[r] * last
+        low = np.clip(at.astype(int), 0, columns - 2)
+        part = at - low
+        scores += (1 - part) * response[r, low] + part * response[r, low + 1]
+    return scores / rows
+
+
+def _candidates(scores: FloatArray) -> list[tuple[int, int]]:
+    """Return the cells of local maxima of |score| within their 5 x 5 neighbourhood, strongest first."""
+    size = np.abs(scores)
+    padded = np.pad(size, 2, mode="constant")
+    around = np.lib.stride_tricks.sliding_window_view(padded, (5, 5)).max(axis=(2, 3))
+    cells = np.argwhere((size >= around) & (size > 0.8))
+    return sorted(((int(i), int(j)) for i, j in cells), key=lambda c: -size[c])
+
+
+def _choose(strip: _Strip, response: FloatArray, sd_ends: tuple[float, float]) -> tuple[float, float] | None:
+    """Return the offsets [px] at both ends of the line that is the edge, or None where that is not sure."""
+    ends = np.arange(0, response.shape[1], 2).astype(float)
+    scores = _line_scores(response, ends)
+    found = []
+    for i, j in _candidates(scores):
+        first, last = strip.offsets_px[int(ends[i])], strip.offsets_px[int(ends[j])]
+        pull = (first / sd_ends[0]) ** 2 + (last / sd_ends[1]) ** 2
+        if pull > 12.0:
+            continue
+        strength = abs(scores[i, j])
+        steady = _steadiness(response, ends[i], ends[j], np.sign(scores[i, j]))
+        if steady > 0.6:
+            found.append((strength * np.exp(-pull / 12.0), strength, first, last))
+    if not found:
+        return None
+    found.sort(reverse=True)
+    best = found[0]
+    for other in found[1:]:
+        apart = max(abs(other[2] - best[2]), abs(other[3] - best[3]))
+        if apart > 2.0 and other[1] > RIVAL * best[1]:
+            return None
+    return float(best[2]), float(best[3])
+
+
+def _steadiness(response: FloatArray, first: float, last: float, sign: float) -> float:
+    """Return the share of rows along a line whose response has the line's sign and stands above the noise."""
+    rows, columns = response.shape
+    at = np.linspace(first, last, rows)
+    low = np.clip(at.astype(int), 1, columns - 3)
+    near = np.max([sign * response[np.arange(rows), low + d] for d in (-1, 0, 1, 2)], axis=0)
+    return float(np.mean(near > 1.0))
+
+
+def _samples(strip: _Strip, response: FloatArray, line: tuple[float, float]) -> tuple[FloatArray, FloatArray] | None:
+    """Return sub-pixel points (n, 2) along the chosen line and their sd (n,), or None if too few hold."""
+    rows = len(response)
+    blocks = np.array_split(np.arange(rows), min(BLOCKS, rows // 4))
+    t = np.linspace(0.0, 1.0, rows)
+    guess = (1 - t) * line[0] + t * line[1]
+    signed = np.sign(np.mean([np.interp(guess[r], strip.offsets_px, response[r]) for r in range(rows)])) or 1.0
+    window = np.arange(-4.0, 4.01, 0.25)
+    where, offset, spread = [], [], []
+    for block in blocks:
+        profile = np.mean(
+            [np.interp(guess[r] + window, strip.offsets_px, signed * response[r]) for r in block], axis=0
+        )
+        peak = int(np.argmax(np.where(np.abs(window) <= 2.5, profile, -np.inf)))
+        if profile[peak] < 1.0 or peak in (0, len(window) - 1):
+            continue
+        a, b, c = profile[peak - 1 : peak + 2]
+        fine = window[peak] + 0.25 * 0.5 * (a - c) / (a - 2 * b + c) if a - 2 * b + c < 0 else window[peak]
+        where.append(float(np.mean(block)))
+        offset.append(float(np.mean(guess[block])) + fine)
+        spread.append(1.0 / profile[peak])
+    if len(where) < max(5, len(blocks) // 2):
+        return None
+    x, y = np.array(where), np.array(offset)
+    keep = np.ones(len(x), dtype=bool)
+    for _ in range(3):
+        order = 2 if np.sum(keep) > 6 else 1
+        fit = np.polynomial.Polynomial.fit(x[keep], y[keep], order)
+        left = y - fit(x)
+        scale = max(1.4826 * float(np.median(np.abs(left[keep]))), 0.15)
+        keep = np.abs(left) < 3.5 * scale
+    if np.sum(keep) < max(5, len(blocks) // 2):
+        return None
+    scatter = float(np.std(left[keep]))
+    middle = np.stack([np.interp(x[keep], np.arange(rows), strip.middle_px[:, k]) for k in range(2)], axis=1)
+    normal = np.stack([np.interp(x[keep], np.arange(rows), strip.normal_px[:, k]) for k in range(2)], axis=1)
+    points = middle + y[keep][:, None] * normal
+    return points, np.full(len(points), float(np.hypot(SAMPLE_SD_PX, scatter)))
+
+
+def _edge_curve(
+    solution: WallSolution, photo: str, quad: str, edge: str, frame: bool, proud_mm: float
+) -> tuple[FloatArray, tuple[float, float]] | None:
+    """Return the predicted pixels (n, 2) of an edge and the sd across it at both ends [px]."""
+    a, b = EDGES[edge]
+    face = "frame" if frame else "wall"
+    ends, spreads = [], []
+    for corner in (a, b):
+        proud = proud_mm if corner.startswith("bottom") else 0.0
+        found = solution.predict(photo, place=f"{quad}/{corner}", face=face, proud_mm=proud)
+        if found is None or not np.all(np.isfinite(found[0])):
+            return None
+        ends.append(found[0])
+        spreads.append(found[1])
+    p, q = solution.corner_mm(f"{quad}/{a}"), solution.corner_mm(f"{quad}/{b}")
+    depth = solution.depth_mm(quad) if frame else 0.0
+    share = np.linspace(0.05, 0.95, 41)[:, None]
+    world = np.column_stack([(1 - share) * p + share * q, np.full(41, -(depth or 0.0) + (proud_mm if not frame else 0.0))])
+    straight = project(solution.pose(photo).camera(world), solution.lens(photo))
+    if not np.all(np.isfinite(straight)):
+        return None
+    if frame:
+        # the side faces' splay moves the back edge: shift the straight prediction onto the predicted corners
+        base = project(
+            solution.pose(photo).camera(np.array([[*p, -(depth or 0.0)], [*q, -(depth or 0.0)]])), solution.lens(photo)
+        )
+        gap = np.array(ends) - base
+        straight = straight + (1 - share) * gap[0] + share * gap[1]
+    along = straight[-1] - straight[0]
+    length = float(np.linalg.norm(along))
+    if length < SHORTEST_PX / 2:
+        return None
+    normal = np.array([-along[1], along[0]]) / length
+    sd = [float(np.sqrt(max(normal @ C @ normal, 0.0))) for C in spreads]
+    return straight, (sd[0], sd[1])
+
+
+def _proud(solution: WallSolution, photo: str) -> float:
+    """Return how far the bottom marks of this photo stand proud of the plaster [mm]."""
+    found = [
+        m.proud_mm for m in solution.problem.marks
+        if m.photo == photo and m.opening is None and m.feature is None and m.point.startswith("bottom") and m.proud_mm
+    ]  # fmt: skip
+    return found[0] if found else 0.0
+
+
+def trace_edges(grey: GreyImage, solution: WallSolution, photo: str) -> list[EdgeTrace]:
+    """Return the edges of the wall and its openings that this photo shows clearly.
+
+    Parameters
+    ----------
+    grey : (height, width) uint8
+        The upright photo at full resolution.
+    solution
+        A first solution of the wall, from marks and references.
+    photo
+        The photo's file name in the solution.
+
+    Returns
+    -------
+    Edges as observations, at most 15 samples each. An edge that is hidden, dark, blown out or that has a rival line
+    close by is left out.
+    """
+    if photo not in solution.files:
+        return []
+    traces = []
+    for quad, frame in _quads(solution):
+        marked = _marked(solution, photo, quad, frame)
+        for edge, (a, b) in EDGES.items():
+            if not {a, b} <= marked or (quad != "wall" and edge == "bottom"):
+                continue  # a window board's nosing hides the foot of an opening and shows an edge of its own
+            proud = _proud(solution, photo) if quad == "wall" and edge == "bottom" else 0.0
+            trace = _trace(grey, solution, photo, (quad, edge), frame=frame, proud_mm=proud)
+            if trace is not None:
+                traces.append(trace)
+    return traces
+
+
+def _quads(solution: WallSolution) -> Sequence[tuple[str, bool]]:
+    found = solution.solution
+    if found is None:
+        return ()
+    openings = [q for q in found.observations.quads if q != "wall"]
+    return [("wall", False), *((o, False) for o in openings), *((o, True) for o in found.observations.reveals)]
+
+
+def _marked(solution: WallSolution, photo: str, quad: str, frame: bool) -> set[str]:
+    """Return the corners of a quadrilateral that were marked in this photo."""
+    opening = None if quad == "wall" else quad
+    return {
+        m.point for m in solution.problem.marks
+        if m.photo == photo and m.opening == opening and m.feature is None and (m.face == "frame") == frame
+    }  # fmt: skip
+
+
+def _trace(
+    grey: GreyImage, solution: WallSolution, photo: str, place: tuple[str, str], *, frame: bool, proud_mm: float
+) -> EdgeTrace | None:
+    quad, edge = place
+    predicted = _edge_curve(solution, photo, quad, edge, frame, proud_mm)
+    if predicted is None:
+        return None
+    curve, sd = predicted
+    ends = (float(np.hypot(sd[0], 1.0)), float(np.hypot(sd[1], 1.0)))
+    half = float(np.clip(np.ceil(3.5 * max(ends) + 4.0), 8.0, 24.0))
+    strip = _cut(grey, curve, half)
+    if strip is None:
+        return None
+    response = _response(strip.light)
+    line = _choose(strip, response, ends)
+    if line is None:
+        return None
+    found = _samples(strip, response, line)
+    if found is None:
+        return None
+    name = f"{quad}/{'frame' if frame else 'wall'}" if quad != "wall" else "wall"
+    return EdgeTrace(photo=photo, edge=(name, edge), points_px=found[0], sd_px=found[1], proud_mm=proud_mm)
