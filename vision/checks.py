@@ -1,20 +1,350 @@
-"""What the residuals betray: misclicks, wrong references, pulled priors, contradictions between tape and photos."""
+"""What the residuals betray: misclicks, wrong references, pulled priors, contradictions between tape and photos.
+
+Each test compares one observation or one prior with what all others say (leave one out), not the sum of squares, which
+hardly notices a single slip. Stand-off and print scale of a single sheet cannot be seen from geometry: then the rule
+reading or one taped length is asked for instead.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from vision.findings import Finding
-from vision.observe import WallProblem
-from vision.solve import Solution
+from vision.lengths import sizes_with_gradient
+from vision.observe import WallProblem, taped_lengths
+from vision.solve import Outlier, Solution
 from vision.start import Guess
+from vision.walls import CORNERS, Mark, Sighting
+
+PULL_LIMIT = 4.0  # standard deviations of a prior against the rest
+TAPE_LIMIT = 4.0
+UNREAD_SCALE_SD = 0.004  # a print scale less certain than this was not read with a rule
+
+
+def place_of(mark: Mark) -> dict[str, str]:
+    """Return the ``where`` of a finding about a mark."""
+    where = {"photo": mark.photo, "point": mark.point}
+    for key in ("wall", "opening", "feature", "reference"):
+        value = getattr(mark, key)
+        if value is not None:
+            where[key] = value
+    if mark.face == "frame":
+        where["face"] = "frame"
+    return where
 
 
 def check_start(problem: WallProblem, guesses: Sequence[Guess]) -> list[Finding]:
     """Return findings on what could not be placed before solving."""
-    return []
+    wall = problem.wall.id
+    found = [*_crossed(problem)]
+    if not problem.marks:
+        if problem.photos:
+            found.append(Finding(
+                code="M001", severity="warn", where={"wall": wall},
+                message=f"{wall}: no corner of the wall is marked in any photo.",
+                remedy="Mark its corners with: perpend mark FOLDER.",
+            ))  # fmt: skip
+        elif not taped_lengths(problem.wall):
+            found.append(Finding(
+                code="M002", severity="warn", where={"wall": wall},
+                message=f"{wall}: no photo shows it and nothing is taped.",
+                remedy="Photograph it with a reference on it, or tape its width and height.",
+            ))  # fmt: skip
+        return found
+    if not guesses:
+        found.append(Finding(
+            code="M003", severity="stop", where={"wall": wall},
+            message=f"{wall}: too few marks and no reference; no photo of it could be placed.",
+            remedy="Mark all four corners of the wall or of an opening in one photo, and a reference.",
+        ))  # fmt: skip
+        return found
+    if not guesses[0].scaled:
+        photos = ", ".join(sorted({m.photo for m in problem.marks}))
+        found.append(Finding(
+            code="M004", severity="stop", where={"wall": wall},
+            message=f"{wall}: no reference found in {photos}, so no scale; only its shape is known.",
+            remedy="Mark a reference's four corners (perpend mark FOLDER), or tape the wall's width.",
+        ))  # fmt: skip
+    for file in guesses[0].unplaced:
+        found.append(Finding(
+            code="M005", severity="warn", where={"photo": file, "wall": wall},
+            message=f"{file}: it shares fewer than four known points with the other photos of {wall}; left out.",
+            remedy="Mark more corners in it, or take it again with a reference in view.",
+        ))  # fmt: skip
+    return found
+
+
+def _crossed(problem: WallProblem) -> list[Finding]:
+    """Return findings for rectangles whose four marks do not run round: two corners were swapped."""
+    found = []
+    groups: dict[tuple[str, str, str], dict[str, Mark]] = {}
+    for m in problem.marks:
+        if m.point in CORNERS:
+            name = m.opening or m.feature or "wall"
+            groups.setdefault((m.photo, name, m.face or "wall"), {})[m.point] = m
+    for (photo, name, _), marks in groups.items():
+        if len(marks) < 4 or _runs_round([marks[c].px for c in CORNERS]):
+            continue
+        swaps = [(a, b) for i, a in enumerate(CORNERS) for b in CORNERS[i + 1 :]]
+        for a, b in swaps:
+            trial = {**marks, a: marks[b], b: marks[a]}
+            if _runs_round([trial[c].px for c in CORNERS]):
+                found.append(Finding(
+                    code="M011", severity="stop", where=place_of(marks[a]),
+                    message=f"{photo}: {a} and {b} of {name} look swapped.",
+                    remedy="Swap the two marks, or mark them again.",
+                ))  # fmt: skip
+                break
+        else:
+            found.append(Finding(
+                code="M012", severity="stop", where=place_of(marks["bottom_left"]),
+                message=f"{photo}: the four corners of {name} do not form a rectangle seen from the front.",
+                remedy="Mark them again: bottom left, bottom right, top right, top left as you see them.",
+            ))  # fmt: skip
+    return found
+
+
+def _runs_round(px: Sequence[tuple[float, float]]) -> bool:
+    """Return whether four pixels run anticlockwise as seen (y down), each corner turning the same way."""
+    p = np.array(px)
+    edges = np.roll(p, -1, axis=0) - p
+    after = np.roll(edges, -1, axis=0)
+    return bool(np.all(edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0] < 0.0))
 
 
 def check_solution(problem: WallProblem, solution: Solution) -> list[Finding]:
-    """Return findings on a solved wall."""
-    return []
+    """Return findings on a solved wall: slips, wrong references, lens and tape contradictions, missing corners."""
+    found = [_misclick(o) for o in solution.outliers]
+    found += _lens_pulls(solution)
+    found += _reference_pulls(problem, solution)
+    found += _tape(problem, solution)
+    found += _scale_unread(problem, solution)
+    found += _missing(problem, solution)
+    return found
+
+
+def _direction(dx: float, dy: float) -> str:
+    """Return a shift in the picture in words: "14 px right", "9 px left and 4 px up"."""
+    words = []
+    if abs(dx) >= 0.3 * abs(dy):
+        words.append(f"{abs(dx):.0f} px {'right' if dx > 0 else 'left'}")
+    if abs(dy) >= 0.3 * abs(dx):
+        words.append(f"{abs(dy):.0f} px {'down' if dy > 0 else 'up'}")
+    return " and ".join(words)
+
+
+def _misclick(outlier: Outlier) -> Finding:
+    mark = outlier.mark
+    dx, dy = outlier.expected_px[0] - mark.px[0], outlier.expected_px[1] - mark.px[1]
+    name = mark.opening or mark.feature or mark.wall or ""
+    face = " (back edge)" if mark.face == "frame" else ""
+    where = place_of(mark) | {"expected_px": f"{outlier.expected_px[0]:.1f},{outlier.expected_px[1]:.1f}"}
+    return Finding(
+        code="M010", severity="warn", where=where,
+        message=f"{mark.photo}: {mark.point} of {name}{face}: the other marks put it {_direction(dx, dy)}; left out.",
+        remedy="Look at it again: move it there, or mark it in another photo too.",
+    )  # fmt: skip
+
+
+def _pull(solution: Solution, column: int, mean: float, sd: float) -> float:
+    """Return how far an unknown is from its prior in terms of the spread expected of it given all else."""
+    expected = np.sqrt(max(sd**2 - solution.covariance[column, column], 0.0025 * sd**2))
+    return float((solution.state.vector[column] - mean) / expected)
+
+
+def _lens_pulls(solution: Solution) -> list[Finding]:
+    obs = solution.observations
+    found = []
+    for phone in sorted({p.phone for p in obs.cameras.photos}):
+        files = [p.file for p in obs.cameras.photos if p.phone == phone]
+        block = obs.layout[f"lens:{phone}"].start
+        sd = {int(c): float(s) for c, s in zip(obs.prior_column, obs.prior_sd, strict=True) if block <= c < block + 5}
+        pulls = [_pull(solution, block + k, 0.0, sd[block + k]) for k in range(3)]
+        if abs(pulls[0]) > PULL_LIMIT:
+            ratio = float(np.exp(solution.state.vector[block]))
+            found.append(Finding(
+                code="M030", severity="warn", where={"photo": files[0]},
+                message=f"{files[0]}: the lens looks {ratio:.2f} times as long as the photo's details say.",
+                remedy="Was it zoomed or taken with another lens? Take it again at 1x without zoom.",
+            ))  # fmt: skip
+        if max(abs(pulls[1]), abs(pulls[2])) > PULL_LIMIT:
+            found.append(Finding(
+                code="M031", severity="warn", where={"photo": files[0]},
+                message=f"{files[0]}: its middle is not where a whole picture's would be; it looks cropped.",
+                remedy="Ask for the original file, not a cropped or edited copy.",
+            ))  # fmt: skip
+    for photo, block in zip(obs.cameras.photos, obs.cameras.photo_block, strict=True):
+        rows = {int(c): float(s) for c, s in zip(obs.prior_column, obs.prior_sd, strict=True) if block <= c < block + 3}
+        pulls = [_pull(solution, block + k, 0.0, rows[block + k]) for k in range(3)]
+        if abs(pulls[0]) > PULL_LIMIT + 1.0 or max(abs(pulls[1]), abs(pulls[2])) > PULL_LIMIT + 1.0:
+            found.append(Finding(
+                code="M032", severity="warn", where={"photo": photo.file},
+                message=f"{photo.file}: it does not fit the other photos of the same phone; cropped or zoomed?",
+                remedy="Ask for the original file, taken at 1x.",
+            ))  # fmt: skip
+    return found
+
+
+def _reference_pulls(problem: WallProblem, solution: Solution) -> list[Finding]:
+    obs = solution.observations
+    found = []
+    for reference in problem.references:
+        name = f"reference:{reference.id}"
+        if name not in obs.layout:
+            continue
+        block = obs.layout[name].start
+        photos = [s.photo for s in obs.sightings if s.reference == reference.id]
+        where = {"reference": reference.id, "photo": photos[0], "wall": problem.wall.id}
+        rows = {int(c): float(s) for c, s in zip(obs.prior_column, obs.prior_sd, strict=True) if block <= c < block + 8}
+        sx, sy = solution.state.vector[block + 6], solution.state.vector[block + 7]
+        pair = {p[0]: p for p in obs.pairs}.get(block + 6)
+        if pair is not None:
+            size, aspect = _combined_pull(solution, block, (0.5, 0.5), pair[2]), _combined_pull(
+                solution, block, (1.0, -1.0), pair[3]
+            )
+        else:
+            across = float(np.hypot(rows[block + 6], rows[block + 7]))
+            size = _combined_pull(solution, block, (0.5, 0.5), across / 2)
+            aspect = _combined_pull(solution, block, (1.0, -1.0), across)
+        bend = max(abs(_pull(solution, block + 3, 0.0, rows[block + 3])), abs(_pull(solution, block + 4, 0.0, rows[block + 4])))
+        misfit = _misfit(solution, [s for s in obs.sightings if s.reference == reference.id])
+        if abs(aspect) > PULL_LIMIT:
+            found.append(Finding(
+                code="M020", severity="stop", where=where,
+                message=f"{reference.id}: its sides are {100 * float(np.exp(sx - sy) - 1):+.1f} % from the proportions of"
+                f" a {_KIND[reference.kind]}.",
+                remedy="Is it another kind of thing, or are its corners marked wrongly? Declare its real kind or size.",
+            ))  # fmt: skip
+        elif bend > PULL_LIMIT:
+            found.append(Finding(
+                code="M021", severity="warn", where=where,
+                message=f"{reference.id}: it leans off the wall.",
+                remedy="Tape its four corners flat to the plaster and take the photo again, or tape one length.",
+            ))  # fmt: skip
+        elif abs(size) > PULL_LIMIT:
+            found.append(Finding(
+                code="M022", severity="stop", where=where,
+                message=f"{reference.id}: the rest of the survey says that it is {100 * float(np.exp((sx + sy) / 2) - 1):+.1f} %"
+                " of its stated size away.",
+                remedy="Measure its printed bar or its sides with a rule and enter the reading; or tape the wall's width.",
+            ))  # fmt: skip
+        if misfit > 25.0:
+            found.append(Finding(
+                code="M023", severity="warn", where=where,
+                message=f"{reference.id}: its points do not lie on one flat sheet; curled or creased?",
+                remedy="Flatten it against the wall and take the photo again.",
+            ))  # fmt: skip
+    return found
+
+
+_KIND = {"survey_sheet": "survey sheet", "id1_card": "bank-size card", "a4": "A4 sheet", "rectangle": "declared rectangle"}
+
+
+def _combined_pull(solution: Solution, block: int, weights: tuple[float, float], sd: float) -> float:
+    """Return the pull of a combination of a reference's two log-sizes against its prior sd."""
+    w = np.array(weights)
+    where = slice(block + 6, block + 8)
+    value = float(w @ solution.state.vector[where])
+    spread = float(w @ solution.covariance[where, where] @ w)
+    return value / float(np.sqrt(max(sd**2 - spread, 0.0025 * sd**2)))
+
+
+def _misfit(solution: Solution, sightings: Sequence[Sighting]) -> float:
+    """Return the mean square of the whitened residuals of the sightings' points, in units of their own noise."""
+    obs = solution.observations
+    pairs = solution.residuals[obs.rows_points].reshape(-1, 2)
+    rows = [i for i, label in enumerate(obs.point_label) if any(label is s for s in sightings)]
+    return float(np.mean(pairs[rows] ** 2)) if rows else 0.0
+
+
+def _tape(problem: WallProblem, solution: Solution) -> list[Finding]:
+    obs = solution.observations
+    found = []
+    for i, (key, (size, read, sd)) in enumerate(obs.tape.items()):
+        row = len(obs.source) - len(obs.tape) + i
+        J = solution.jacobian[row]
+        leverage = float(J @ solution.covariance @ J)
+        used = bool(solution.used[row])
+        z = solution.residuals[row] / np.sqrt(max(1.0 - leverage, 1e-4) if used else 1.0 + leverage)
+        if abs(z) <= TAPE_LIMIT:
+            continue
+        value = float(sizes_with_gradient({key: size}, obs.corner_points(solution.state.vector))[0][0])
+        spread = sd * float(np.sqrt(max(leverage, 1e-12)))
+        if used:  # what the photos alone say: take the reading out again (rank one)
+            value = read + solution.residuals[row] * sd / max(1.0 - leverage, 1e-6)
+            spread = sd * float(np.sqrt(leverage / max(1.0 - leverage, 1e-6)))
+        slip = _slip(read, value, spread)
+        found.append(Finding(
+            code="M040", severity="stop", where={"wall": problem.wall.id, "key": key},
+            message=f"{problem.wall.id}: {key} taped {read:.0f}, photos {value:.0f} give or take {2 * spread:.0f}.{slip}",
+            remedy="Tape it again; do not order before the two agree.",
+        ))  # fmt: skip
+    return found
+
+
+def _slip(read: float, photos: float, spread: float) -> str:
+    """Return a likely slip of the tape in words, if one common slip explains the difference."""
+    near = 3.0 * np.hypot(spread, 3.0)
+    digits = f"{read:.0f}"
+    for step in (1000.0, 100.0, 10.0):
+        if abs(abs(read - photos) - step) < near and abs(read - photos) > near:
+            return f" A {step:.0f} mm slip?"
+    for i in range(len(digits) - 1):
+        swapped = float(digits[:i] + digits[i + 1] + digits[i] + digits[i + 2 :])
+        if swapped != read and abs(swapped - photos) < near:
+            return " Two digits swapped?"
+    for factor, word in ((25.4, "inches"), (10.0, "centimetres"), (304.8, "feet")):
+        if abs(read * factor - photos) < near:
+            return f" Read in {word}?"
+    return ""
+
+
+def _scale_unread(problem: WallProblem, solution: Solution) -> list[Finding]:
+    obs = solution.observations
+    used = {s.reference for s in obs.sightings}
+    kinds = [r for r in problem.references if r.id in used]
+    found = []
+    for r in kinds:
+        if r.kind == "survey_sheet" and r.scale_rel_sd > UNREAD_SCALE_SD and not obs.tape:
+            found.append(Finding(
+                code="M024", severity="warn", where={"reference": r.id, "wall": problem.wall.id},
+                message=f"{r.id}: its bar has not been read; printed at 97 % it would read this wall 3 % long.",
+                remedy="Measure the printed 250 mm bar with a rule and enter the reading; until then order nothing.",
+            ))  # fmt: skip
+    if len(kinds) == 1 and not obs.tape:
+        found.append(Finding(
+            code="M025", severity="note", where={"reference": kinds[0].id, "wall": problem.wall.id},
+            message=f"{problem.wall.id}: one reference and no taped length; the scale cannot check itself.",
+            remedy="Tape one length, best the wall's width at half height.",
+        ))  # fmt: skip
+    return found
+
+
+def _missing(problem: WallProblem, solution: Solution) -> list[Finding]:
+    obs = solution.observations
+    found = []
+    lacking = [c for c in CORNERS if f"wall/{c}" not in obs.seen]
+    if lacking:
+        found.append(Finding(
+            code="M006", severity="warn", where={"wall": problem.wall.id, "point": lacking[0]},
+            message=f"{problem.wall.id}: not marked: {', '.join(lacking)}; sizes that need it are not measured.",
+            remedy="Mark it in a photo that shows it, or tape the length.",
+        ))  # fmt: skip
+    for opening in problem.wall.openings:
+        place = {"wall": problem.wall.id, "opening": opening.id}
+        corners = [c for c in CORNERS if f"{opening.id}/{c}" not in obs.seen]
+        if corners:
+            found.append(Finding(
+                code="M007", severity="warn", where=place,
+                message=f"{opening.id}: not marked on the plaster: {', '.join(corners)}.",
+                remedy="Mark the opening's corners where the plaster ends.",
+            ))  # fmt: skip
+        elif opening.id not in obs.reveals and "reveal_depth_mm" not in opening.taped and problem.wall.side == "inside":
+            found.append(Finding(
+                code="M008", severity="warn", where=place,
+                message=f"{opening.id}: its reveal is not measured: no back corner is marked.",
+                remedy="Mark where the reveal meets the frame in an oblique photo, or tape its depth.",
+            ))  # fmt: skip
+    return found
