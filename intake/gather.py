@@ -18,7 +18,14 @@ from intake.photos import (
     list_photos,
     read_bytes,
 )
-from intake.records import declared_reference, declared_wall, marks_of, undeclared_sheet, with_implied
+from intake.records import (
+    SCALE_REL_SD_UNREAD,
+    declared_reference,
+    declared_wall,
+    marks_of,
+    undeclared_sheet,
+    with_implied,
+)
 from intake.store import read_survey, survey_folder
 from intake.survey import PhotoEntry, Survey, WallEntry
 from vision.findings import Finding, PerpendError
@@ -26,6 +33,10 @@ from vision.walls import DeclaredReference, DeclaredWall, Mark, Photo, Sighting
 
 Progress = Callable[[int, int], None]
 
+NOT_IN_THIS_PHOTO = "R004"
+"""Code of "not found in this photo", which says nothing where another photo shows the reference."""
+SCALE_REL_SD_PAPER = 0.005
+"""Standard uncertainty of the print scale from the paper's own edges (the survey sheet's definition)."""
 KEPT_PIXELS = 150_000_000
 """Grey pixels kept in memory between the passes over the photos; older ones are decoded again."""
 
@@ -208,9 +219,10 @@ def look_for_references(
     then
         Called with each photo's name while its pixels are still in memory.
     """
-    from vision.references import find_references
+    from vision.references import find_references, never_found
 
     names = list(found.photos)
+    searches = []
     for done, name in enumerate(names, start=1):
         try:
             grey = found.grey(name)
@@ -220,14 +232,26 @@ def look_for_references(
             found.marks = [mark for mark in found.marks if mark.photo != name]
             continue
         marks = tuple(mark for mark in found.marks if mark.photo == name)
-        search = find_references(grey, photo=found.photos[name], declared=tuple(found.references.values()), marks=marks)
+        search = find_references(grey, photo=name, declared=_expected(found, name), marks=marks)
+        searches.append(search)
         found.sightings += search.sightings
-        found.findings += search.findings
+        found.findings += [finding for finding in search.findings if finding.code != NOT_IN_THIS_PHOTO]
         if then is not None:
             then(name)
         if progress is not None:
             progress(done, len(names))
+    found.findings += never_found(searches, tuple(found.references.values()))
     give_walls(found)
+
+
+def _expected(found: Gathered, name: str) -> tuple[DeclaredReference, ...]:
+    """Return the declared references that a photo may show: those of the walls marked in it, or all if none is."""
+    marked = found.marked_in(name)
+    return tuple(
+        reference
+        for reference in found.references.values()
+        if not marked or reference.wall is None or reference.wall in marked
+    )
 
 
 def give_walls(found: Gathered) -> None:
@@ -243,7 +267,24 @@ def give_walls(found: Gathered) -> None:
             reference = replace(reference, id=name)
         if reference.wall is None:
             reference = replace(reference, wall=_only_wall(found, name, seen))
-        found.references[name] = reference
+        found.references[name] = _with_print_scale(found, reference, seen)
+
+
+def _with_print_scale(found: Gathered, reference: DeclaredReference, seen: list[Sighting]) -> DeclaredReference:
+    """Return a sheet whose bar nobody read with the scale that its paper's edges show, and a finding either way."""
+    if reference.kind != "survey_sheet" or reference.scale_rel_sd < SCALE_REL_SD_UNREAD:
+        return reference
+    shown = [sighting.print_scale for sighting in seen if sighting.print_scale is not None]
+    where = {"reference": reference.id, **({"wall": reference.wall} if reference.wall is not None else {})}
+    share = SCALE_REL_SD_PAPER if shown else SCALE_REL_SD_UNREAD
+    message = f"Sheet {reference.number}: bar not entered, so every size may be {200 * share:.0f} % out."
+    remedy = "Measure the 250 mm bar on the sheet with a rule and enter what it reads; do not order before."
+    found.findings.append(_warn("R021", message, remedy, **where))
+    if not shown:
+        return reference
+    weights = [1 / scale.sd**2 for scale in shown]
+    mean = sum(weight * scale.value for weight, scale in zip(weights, shown, strict=True)) / sum(weights)
+    return replace(reference, scale=mean, scale_rel_sd=SCALE_REL_SD_PAPER)
 
 
 def _only_wall(found: Gathered, name: str, seen: list[Sighting]) -> str | None:
