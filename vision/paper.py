@@ -37,7 +37,7 @@ def print_scale_from_paper(picture: Picture, fit: TagFit) -> Measured | None:
         return None
     readings: list[tuple[float, float]] = []
     for axis, paper in enumerate(PAPER_MM):
-        edges = [_edge_mm(light, origin, fit, axis, sign, paper / 2) for sign in (-1.0, 1.0)]
+        edges = [_edge_mm(light, origin, fit, axis=axis, sign=sign) for sign in (-1.0, 1.0)]
         if edges[0] is None or edges[1] is None:
             continue
         span = edges[0][0] + edges[1][0]
@@ -55,7 +55,7 @@ def print_scale_from_paper(picture: Picture, fit: TagFit) -> Measured | None:
 
 def _light_around(picture: Picture, fit: TagFit) -> tuple[FloatArray | None, FloatArray]:
     x, y = PAPER_MM[0] / 2 + _REACH_MM, PAPER_MM[1] / 2 + _REACH_MM
-    rim = fit.to_pixels(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]))
+    rim = fit.map.to_pixels(np.array([[-x, -y], [x, -y], [x, y], [-x, y]]))
     low = np.maximum(np.floor(rim.min(axis=0)).astype(int) - 2, 0)
     high = np.minimum(np.ceil(rim.max(axis=0)).astype(int) + 3, picture.shape[1::-1])
     if (high - low < 20).any():
@@ -64,17 +64,17 @@ def _light_around(picture: Picture, fit: TagFit) -> tuple[FloatArray | None, Flo
 
 
 def _edge_mm(
-    light: FloatArray, origin: FloatArray, fit: TagFit, axis: int, sign: float, half_mm: float
+    light: FloatArray, origin: FloatArray, fit: TagFit, *, axis: int, sign: float
 ) -> tuple[float, float] | None:
     """Return how far one edge of the paper lies from the print's middle, mm, and its sd; None where none is clear."""
-    other = PAPER_MM[1 - axis] / 2 - 6
+    half_mm, other = PAPER_MM[axis] / 2, PAPER_MM[1 - axis] / 2 - 6
     along = np.linspace(-other, other, 48)
     out = np.linspace(half_mm - _REACH_MM, half_mm + _REACH_MM, 61)
     # Strips of profiles are averaged along the edge in six groups: noise falls, a slightly turned edge stays sharp.
     grid = np.empty((len(along), len(out), 2))
     grid[..., axis] = sign * out
     grid[..., 1 - axis] = along[:, None]
-    pixels = fit.to_pixels(grid.reshape(-1, 2)) - origin
+    pixels = fit.map.to_pixels(grid.reshape(-1, 2)) - origin
     inside = ((pixels >= 0) & (pixels <= np.array(light.shape[1::-1]) - 1)).all(axis=1)
     if inside.mean() < 0.9:
         return None

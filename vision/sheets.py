@@ -9,15 +9,17 @@ import numpy as np
 
 from vision.linear_light import Picture
 from vision.paper import print_scale_from_paper
-from vision.tag_fit import SHEET_RECTANGLE_MM, TAG_CENTRES_MM, TAG_MM, TagFit, fit_tags
+from vision.sheet_map import SHEET_RECTANGLE_MM, TAG_CENTRES_MM, TAG_CORNERS_MM, TAG_MM, TAG_SQUARE_MM, project
+from vision.tag_fit import TagFit, fit_tags
 from vision.walls import FloatArray, Measured
 
 HIGHEST_NUMBER = 145
 LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first pass
+# What no fit to one picture can know: optics beyond the model, and paper and print that are not quite flat and square.
+# Invented defaults; on pictures from another renderer the fit's own sd was too small by about this much.
+OPTICS_SD_PX = 0.03
+PAPER_SD_MM = 0.05
 LEAST_LIKENESS = 0.75  # correlation of a tag's pixels with its print, below which it is not that tag
-
-_TAG_SQUARE: FloatArray = TAG_MM / 2 * np.array([[-1.0, 1.0], [1.0, 1.0], [1.0, -1.0], [-1.0, -1.0]])
-TAG_CORNERS_MM: FloatArray = (TAG_CENTRES_MM[:, None, :] + _TAG_SQUARE).reshape(16, 2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,15 +162,9 @@ def first_map(seen: dict[int, FloatArray]) -> FloatArray:
     """Return the map (3, 3) from sheet millimetres to pixels by least squares over the corners of the tags seen."""
     import cv2
 
-    model = np.concatenate([TAG_CENTRES_MM[k] + _TAG_SQUARE for k in seen])
+    model = np.concatenate([TAG_CENTRES_MM[k] + TAG_SQUARE_MM for k in seen])
     h, _ = cv2.findHomography(model, np.concatenate(list(seen.values())), 0)
     return np.eye(3) if h is None else np.asarray(h, float)
-
-
-def project(h: FloatArray, points: FloatArray) -> FloatArray:
-    """Return points (n, 2) mapped by a homography (3, 3)."""
-    q = np.column_stack([points, np.ones(len(points))]) @ h.T
-    return np.asarray(q[:, :2] / q[:, 2:])
 
 
 def place_sheet(picture: Picture, number: int, seen: dict[int, FloatArray]) -> Sheet | str:
@@ -187,7 +183,7 @@ def place_sheet(picture: Picture, number: int, seen: dict[int, FloatArray]) -> S
     good = [k for k, likeness in zip(fit.tags, fit.likeness, strict=True) if likeness >= LEAST_LIKENESS]
     missing = [k for k in range(4) if k not in fit.tags and _inside(picture, fit, k)]
     if missing and good:
-        wider = fit_tags(picture, number, sorted(good + missing), _forward_map(fit), iterations=4)
+        wider = fit_tags(picture, number, sorted(good + missing), _forward_map(fit), steps=4)
         if not isinstance(wider, str):
             good = [k for k, likeness in zip(wider.tags, wider.likeness, strict=True) if likeness >= LEAST_LIKENESS]
     if len(good) < 2:
@@ -212,12 +208,12 @@ def _forward_map(fit: TagFit) -> FloatArray:
     """Return the fitted map from sheet millimetres to pixels as a homography through its own predictions."""
     import cv2
 
-    h, _ = cv2.findHomography(TAG_CORNERS_MM, fit.to_pixels(TAG_CORNERS_MM), 0)
+    h, _ = cv2.findHomography(TAG_CORNERS_MM, fit.map.to_pixels(TAG_CORNERS_MM), 0)
     return np.asarray(h, float)
 
 
 def _inside(picture: Picture, fit: TagFit, k: int) -> bool:
-    rim = fit.to_pixels(TAG_CENTRES_MM[k] + 1.2 * _TAG_SQUARE)
+    rim = fit.map.to_pixels(TAG_CENTRES_MM[k] + 1.2 * TAG_SQUARE_MM)
     return bool((rim > 1).all() and (rim < np.array(picture.shape[1::-1]) - 2).all())
 
 
@@ -263,12 +259,14 @@ def _completed(picture: Picture, number: int, seen: dict[int, FloatArray]) -> di
 
 
 def _sheet(picture: Picture, number: int, fit: TagFit) -> Sheet:
-    corners_mm = np.concatenate([TAG_CENTRES_MM[k] + _TAG_SQUARE for k in fit.tags])
-    corners_px = fit.to_pixels(corners_mm)
-    own = fit.pixel_sd(corners_mm)
+    corners_mm = np.concatenate([TAG_CENTRES_MM[k] + TAG_SQUARE_MM for k in fit.tags])
+    corners_px = fit.map.to_pixels(corners_mm)
+    own = fit.map.pixel_sd(corners_mm, fit.covariance)
     # Tags that would each go another way (a curled sheet) say how far the one flat map is from the truth.
     misfit = float(np.sqrt(np.mean(fit.shift_px**2)))
     own_sd = np.sqrt(np.mean(own**2, axis=1) + (0.5 * misfit) ** 2)
+    px_per_mm = np.linalg.norm(corners_px[1] - corners_px[0]) / TAG_MM
+    floor = np.hypot(OPTICS_SD_PX, PAPER_SD_MM * px_per_mm)
     # 2 n numbers carry only 8 (the map's): so much wider is each corner's sd when taken as independent.
     spread = float(np.sqrt(len(corners_mm) * 2 / 8))
     return Sheet(
@@ -276,10 +274,10 @@ def _sheet(picture: Picture, number: int, fit: TagFit) -> Sheet:
         tags=fit.tags,
         corners_mm=corners_mm,
         corners_px=corners_px,
-        sd_px=spread * own_sd,
+        sd_px=spread * np.hypot(own_sd, floor),
         own_sd_px=own_sd,
         inward_px=np.concatenate([inward(corners_px[4 * i : 4 * i + 4]) for i in range(len(fit.tags))]),
-        rectangle_px=fit.to_pixels(SHEET_RECTANGLE_MM),
+        rectangle_px=fit.map.to_pixels(SHEET_RECTANGLE_MM),
         print_scale=print_scale_from_paper(picture, fit),
         fit=fit,
         misfit_px=misfit,
