@@ -99,7 +99,6 @@ def _geometry(found: Gathered, inputs: str) -> Geometry:
 def solve_wall(found: Gathered, wall: DeclaredWall) -> WallSolution:
     """Return the solution of one wall from everything gathered: first from the marks, then with the edges traced."""
     from vision.edges import trace_edges
-
     from vision.measure import WallProblem, measure_wall
 
     problem = WallProblem(
@@ -112,7 +111,7 @@ def solve_wall(found: Gathered, wall: DeclaredWall) -> WallSolution:
     solution = measure_wall(problem)
     if solution.solution is None:
         return solution
-    edges = [edge for file in solution.files for edge in trace_edges(found.grey(file), solution, found.photos[file])]
+    edges = [edge for file in solution.files for edge in trace_edges(found.grey(file), solution, file)]
     return measure_wall(replace(problem, edges=tuple(edges)), start=solution) if edges else solution
 
 
@@ -136,15 +135,16 @@ def missing_basics(found: Gathered) -> list[Finding]:
 
 def read_bonds(found: Gathered) -> dict[str, list[BondReading]]:
     """Return the bond readings by inside wall, from the photos of its outside face."""
-    from vision.brickwork import read_brickwork
-
     from estimator.inputs import BondReading
+    from vision.brickwork import read_brickwork
 
     readings: dict[str, list[BondReading]] = {}
     for name, wall in _brick_photos(found):
         sightings = tuple(sighting for sighting in found.sightings if sighting.photo == name)
-        reading = read_brickwork(found.colour(name), photo=found.photos[name], sightings=sightings)
-        found.findings += getattr(reading, "findings", ())
+        reading = read_brickwork(
+            found.colour(name), photo=name, sightings=sightings, focal_px=found.photos[name].focal_px
+        )
+        found.findings += reading.findings
         readings.setdefault(wall, []).append(
             BondReading(
                 photo=name,

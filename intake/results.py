@@ -64,6 +64,11 @@ class ConstructionResult(Strict):
     verdict: str = Field(description="solid_brick, cavity_empty, ..., unknown")
     probability: dict[str, float] = Field(default_factory=dict, description="of each construction")
     cues: list[dict[str, Any]] = Field(default_factory=list, description="what spoke for it")
+    family: dict[str, float] = Field(default_factory=dict, description="solid, cavity, half_brick, stone, ...")
+    likeliest: str | None = Field(default=None, description="the likeliest, also where the verdict is unknown")
+    thickness_mm: ValueSd | None = Field(default=None, description="the whole thickness used")
+    settle: str = Field(default="", description="the one photo or check that would settle it")
+    follows: str = Field(default="", description="what follows from the verdict")
 
 
 class Covariance(Strict):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from intake.gather import Gathered
+from intake.privacy import blurred_cards
 from intake.results import Rectified, ViewResult
 from intake.store import RESULTS, write_bytes
 from vision.walls import FloatArray, Photo
@@ -34,31 +35,20 @@ def straighten(found: Gathered, solution: WallSolution) -> Rectified | None:
     Cards are blurred inside, and the file carries no metadata.
     """
     import cv2
-    from vision.rectify import rectify_wall
+
+    from vision.rectify import rectify_wall, wall_box_mm
 
     file = best_view(found, solution)
     if file is None:
         return None
-    picture = rectify_wall(blurred_cards(found, file), solution, found.photos[file], MM_PER_PX)
-    if picture is None:
-        return None
+    box = wall_box_mm(solution)
+    picture = rectify_wall(blurred_cards(found, file), solution, file, MM_PER_PX)
     done, encoded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     if not done:
         return None
     name = f"rectified/{safe_name(solution.problem.wall.id)}.jpg"
     write_bytes(found.folder / RESULTS / name, encoded.tobytes())
-    return Rectified(file=name, mm_per_px=MM_PER_PX)
-
-
-def blurred_cards(found: Gathered, file: str) -> np.ndarray:
-    """Return a photo's colour pixels with the inside of every card made unreadable."""
-    from vision.references import blur_inside
-
-    picture = found.colour(file)
-    for sighting in found.sightings:
-        if sighting.photo == file and sighting.kind == "id1_card":
-            picture = blur_inside(picture, sighting.corners_px)
-    return picture
+    return Rectified(file=name, mm_per_px=MM_PER_PX, left_mm=round(box[0], 3), top_mm=round(box[3], 3))
 
 
 def best_view(found: Gathered, solution: WallSolution) -> str | None:
