@@ -1,0 +1,510 @@
+"""The set-out of a room's boards as an integer programme: where the joints stand and which board each piece is cut from.
+
+Boards stand upright. A wall is covered by columns; a column is a rectangle of the full lined height (with a notch or a
+hole where it passes an opening). An opening is treated in one of three ways: *open*, the columns stop inside it and
+pieces fill in over and under it; *joint*, two columns meet inside it; *span*, one column passes it. Small pieces are
+stacked in strips of boards or in what is cut out of columns. All numbers are whole millimetres, so that "best" means
+best among such layouts on a 1 mm grid.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+from estimator.boards import BoardRules, BoardSize
+from estimator.faces import Face, Gap
+
+if TYPE_CHECKING:
+    from ortools.sat.python.cp_model import CpModel, CpSolver
+
+Var = Any  # ortools has no types: an IntVar or a linear expression
+LEVEL=2
+Keep = Literal["all", "jambs", "none"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Corner:
+    """The right end of face ``left_face`` meets the left end of ``right_face``; one lining runs through, the other stops
+    ``depth`` mm short of it."""
+
+    left_face: int
+    right_face: int
+    depth: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """What is to be set out: faces, corners, one board size, rules, and the foot gap under each face."""
+
+    faces: tuple[Face, ...]
+    corners: tuple[Corner, ...]
+    board: BoardSize
+    rules: BoardRules
+    foot_gaps: tuple[int, ...]
+    tiers: tuple[tuple[int, ...], ...]
+    keep: Keep = "all"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Zone:
+    """One or more openings above each other: the stretch of wall between their outer jambs."""
+
+    left: int
+    right: int
+    gaps: tuple[Gap, ...]
+    head: int
+    sill: int
+
+    @property
+    def simple(self) -> bool:
+        """Whether pieces may fill in over and under it."""
+        return len(self.gaps) == 1
+
+
+@dataclass(slots=True, kw_only=True)
+class Item:
+    """Something that takes width off a board over its whole length: a column or a strip for small pieces."""
+
+    name: str
+    width: Var
+    present: Var
+    full: Var = 0
+
+
+@dataclass(slots=True, kw_only=True)
+class Small:
+    """A piece that can share a strip: width variable, height fixed."""
+
+    name: str
+    width: Var
+    height: int
+    present: Var
+    turn: bool
+
+
+@dataclass(slots=True, kw_only=True)
+class Place:
+    """Where small pieces are stacked: a strip of a board, or what is cut out of a column."""
+
+    name: str
+    width: Var
+    height: int
+
+
+@dataclass(slots=True, kw_only=True)
+class ColumnVars:
+    """A column's variables: its ends and whether it is there."""
+
+    name: str
+    start: Var
+    end: Var
+    used: Var
+    glued: Var  # its right end is not a joint: the next column goes on with the same board
+    item: Var
+    interior: bool
+
+
+@dataclass(slots=True, kw_only=True)
+class Programme:
+    """The programme and the handles that a solution is read from."""
+
+    model: CpModel
+    by_name: dict[str, Var] = field(default_factory=dict)
+    columns: dict[int, list[ColumnVars]] = field(default_factory=dict)
+    fills: dict[int, list[Var]] = field(default_factory=dict)
+    bands: list[tuple[int, Zone, str, Var, list[Var], Var, Var]] = field(default_factory=list)
+    items: list[Item] = field(default_factory=list)
+    smalls: list[Small] = field(default_factory=list)
+    places: list[Place] = field(default_factory=list)
+    stack: dict[tuple[int, int, bool], Var] = field(default_factory=dict)
+    board_of: dict[tuple[int, int], Var] = field(default_factory=dict)
+    risk: list[Var] = field(default_factory=list)
+    cuts: list[Var] = field(default_factory=list)
+    starts: dict[int, tuple[Var, Var]] = field(default_factory=dict)
+
+    def integer(self, low: int, high: int, name: str) -> Var:
+        """Return a new variable that can be found by its name."""
+        self.by_name[name] = var = self.model.new_int_var(low, max(low, high), name)
+        return var
+
+    def choice(self, name: str) -> Var:
+        """Return a new yes-or-no variable that can be found by its name."""
+        self.by_name[name] = var = self.model.new_bool_var(name)
+        return var
+
+
+def zones(face: Face, foot_gap: int) -> list[Zone]:
+    """Return the openings of ``face`` as stretches of wall, those above each other taken together."""
+    groups: list[list[Gap]] = []
+    for gap in sorted(face.gaps, key=lambda g: g.left):
+        if groups and gap.left < max(g.right for g in groups[-1]):
+            groups[-1].append(gap)
+        else:
+            groups.append([gap])
+    found = []
+    for group in groups:
+        left, right = min(g.left for g in group), max(g.right for g in group)
+        ceiling = max(face.ceiling(left), face.ceiling(right))
+        found.append(Zone(
+            left=left, right=right, gaps=tuple(group),
+            head=max(0, -int(-(ceiling - max(g.top for g in group)) // 1)),
+            sill=max(0, min(g.bottom for g in group) - foot_gap),
+        ))
+    return found
+
+
+def build(job: Job, *, boards: int | None, share_strips: int | None = None) -> Programme:
+    """Return the programme for ``job``.
+
+    Parameters
+    ----------
+    job
+        The faces and rules.
+    boards
+        How many boards there are; None drops the boards and keeps one endless board of the same length, which gives a
+        lower bound.
+    share_strips
+        The most strips for small pieces; None allows one for each small piece, which loses nothing.
+    """
+    from ortools.sat.python import cp_model  # noqa: PLC0415
+
+    p = Programme(model=cp_model.CpModel())
+    ends: dict[int, list[Var]] = {i: [0, f.width] for i, f in enumerate(job.faces)}
+    for n, corner in enumerate(job.corners):
+        through = p.choice(f"corner{n}")
+        ends[corner.left_face][1] = job.faces[corner.left_face].width - corner.depth * (1 - through)
+        ends[corner.right_face][0] = corner.depth * through
+    for i, face in enumerate(job.faces):
+        _wall(p, job, i, face, ends[i][0], ends[i][1])
+        p.starts[i] = (ends[i][0], ends[i][1])
+    _strips(p, job, share_strips)
+    _stacks(p, job)
+    if boards is not None:
+        _boards(p, job, boards)
+    return p
+
+
+def _wall(p: Programme, job: Job, i: int, face: Face, start: Var, end: Var) -> None:
+    rules, width = job.rules, job.board.width_mm
+    clear = 0 if job.keep == "none" else rules.jamb_clear_mm
+    between = zones(face, job.foot_gaps[i])
+    run_start, carried, glue_in = start, 0, 0
+    p.columns[i], p.fills[i] = [], []
+    for k in range(len(between) + 1):
+        last = k == len(between)
+        zone = None if last else between[k]
+        if zone is None:
+            run_end, glue, stop_in = end, 0, None
+            room_right = face.width
+        else:
+            run_end = p.integer(zone.left, zone.right, f"w{i}.z{k}.end")
+            stop_in = p.integer(zone.left, zone.right, f"w{i}.z{k}.start")
+            glue = _zone(p, job, i, k, zone, run_end, stop_in, clear, start, end)
+            room_right = zone.right
+        room_left = between[k - 1].left if k else 0
+        no_left = k == 0 and bool(between) and between[0].left <= 0
+        no_right = last and bool(between) and between[-1].right >= face.width
+        if no_left:
+            p.model.add(run_end == start)
+            p.model.add(glue == 0)
+        elif no_right:
+            p.model.add(run_start == run_end)
+            if not isinstance(glue_in, int):
+                p.model.add(glue_in == 0)
+        else:
+            count = -(-(room_right - room_left) // width) + 1
+            low = between[k - 1].right + clear if k else 0
+            high = zone.left - clear if zone else face.width
+            joints = _joint_domain(job, face, low, high)
+            carried = _run(p, job, i, k, run_start, run_end, count, joints, glue_in, carried, glue, k == 0, last)
+        run_start, glue_in = stop_in, glue
+    # implied by the chains, but it gives the bound its strength: the pieces of a wall make up its length
+    p.model.add(sum(c.item for c in p.columns[i]) + sum(p.fills[i]) == end - start)
+
+
+def _joint_domain(job: Job, face: Face, low: int, high: int) -> Any:
+    from ortools.sat.python import cp_model  # noqa: PLC0415
+
+    clear, box_clear = job.rules.jamb_clear_mm, job.rules.socket_clear_mm
+    shut: list[tuple[int, int]] = []
+    if job.keep != "none":
+        for gap in face.gaps:
+            shut += [(gap.left - clear + 1, gap.left + clear - 1), (gap.right - clear + 1, gap.right + clear - 1)]
+    if job.keep == "all":
+        shut += [(b.left - box_clear, b.right + box_clear) for b in face.boxes]
+    allowed, at = [], low
+    for a, b in sorted(shut):
+        if a > at:
+            allowed.append((at, min(a - 1, high)))
+        at = max(at, b + 1)
+    if at <= high:
+        allowed.append((at, high))
+    return cp_model.Domain.from_intervals([[a, b] for a, b in allowed if a <= b])
+
+
+def _zone(
+    p: Programme, job: Job, i: int, k: int, zone: Zone, run_end: Var, next_start: Var, clear: int, start: Var, end: Var
+) -> Var:
+    """Add the choice at an opening and its small pieces; return whether one column passes it."""
+    m, rules, name, width = p.model, job.rules, f"w{i}.z{k}", zone.right - zone.left
+    face = job.faces[i]
+    span, joint, opened = (p.choice(f"{name}.{way}") for way in ("span", "joint", "open"))
+    m.add_exactly_one(span, joint, opened)
+    if zone.left > 0:
+        m.add(run_end >= zone.left + clear).only_enforce_if(~span)
+    if zone.right < face.width:
+        m.add(next_start <= zone.right - clear).only_enforce_if(~span)
+    m.add(run_end == zone.left).only_enforce_if(span)
+    m.add(next_start == run_end).only_enforce_if(span)
+    m.add(next_start == run_end).only_enforce_if(joint)
+    if zone.left > 0:
+        m.add(next_start >= zone.left + clear).only_enforce_if(joint)
+    if zone.right < face.width:
+        m.add(run_end <= zone.right - clear).only_enforce_if(joint)
+    pieces = max(1, -(-(width - 2 * clear) // job.board.width_mm))
+    parts = [p.integer(0, job.board.width_mm, f"{name}.part{j}") for j in range(pieces)]
+    p.fills[i] += parts
+    m.add(sum(parts) == next_start - run_end)
+    for part in parts:
+        m.add(part >= min(rules.least_piece_mm, width)).only_enforce_if(opened)
+        m.add(part == 0).only_enforce_if(~opened)
+    if not zone.simple:
+        m.add(opened == 0)
+    for band, height in (("head", zone.head), ("sill", zone.sill)):
+        if height <= 0 or not zone.simple:
+            continue
+        p.bands.append((i, zone, band, opened, parts, run_end, k))
+        if height > job.board.length_mm:
+            m.add(opened == 0)
+            continue
+        for j, part in enumerate(parts):
+            p.smalls.append(Small(
+                name=f"{name}.{band}{j}", width=part, height=height, present=opened, turn=rules.turn_small_pieces
+            ))
+        p.risk.append(2 * opened)
+        p.cuts.append(2 * opened)
+    p.risk.append(joint)
+    if zone.simple and len(job.tiers[i]) == 1:
+        bottom, top = cut_out_heights(zone, job.foot_gaps[i], rules.kerf_mm)
+        tall = top - bottom
+        cut_left, cut_right = (p.integer(0, width, f"{name}.cut_{side}") for side in ("left", "right"))
+        for cut, whole, spanned in (
+            (cut_left, run_end - zone.left, width - 2 * rules.kerf_mm), (cut_right, zone.right - next_start, 0)
+        ):
+            some = p.choice(f"{cut.name}.some")
+            m.add(cut == whole - rules.kerf_mm).only_enforce_if(~span, some)
+            m.add(cut == max(0, spanned)).only_enforce_if(span)
+            m.add(cut == 0).only_enforce_if(~some)
+        if zone.left > 0:
+            p.places.append(Place(name=f"{name}.cut_left", width=cut_left, height=tall))
+        if zone.right < face.width:
+            p.places.append(Place(name=f"{name}.cut_right", width=cut_right, height=tall))
+    return span
+
+
+def cut_out_heights(zone: Zone, foot_gap: int, kerf: int) -> tuple[int, int]:
+    """Return bottom and top of what is cut out of a column at an opening, saw cuts taken off [mm]."""
+    bottom = zone.gaps[0].bottom + kerf if zone.sill > 0 else foot_gap
+    return bottom, zone.gaps[0].top - (kerf if zone.head > 0 else 0)
+
+
+def _run(
+    p: Programme, job: Job, i: int, k: int, start: Var, end: Var, count: int, joints: Any,
+    glue_in: Var, carried: Var, glue: Var, first: bool, last: bool,
+) -> Var:
+    """Add the columns from ``start`` to ``end``; return the width carried on past ``end`` by one board."""
+    m, full, least = p.model, job.board.width_mm, job.rules.least_strip_mm
+    used = [p.choice(f"w{i}.r{k}.c{c}") for c in range(count)]
+    m.add(used[0] == 1)
+    at, chain = start, carried
+    least_here = min(least, job.faces[i].width)
+    for c in range(count):
+        name = f"w{i}.r{k}.c{c}"
+        if c:
+            m.add_implication(used[c], used[c - 1])
+        final = c == count - 1
+        edge = end if final else p.integer(0, job.faces[i].width, f"{name}.end")
+        w = p.integer(0, full, f"{name}.width")
+        m.add(w == edge - at)
+        m.add(w >= 1).only_enforce_if(used[c])
+        m.add(w == 0).only_enforce_if(~used[c])
+        if c:
+            joint_before = at  # a joint stands where a used column follows a used one
+            m.add_linear_expression_in_domain(joint_before, joints).only_enforce_if(used[c])
+        item = p.integer(0, full, f"{name}.item")
+        so_far = p.integer(0, full, f"{name}.chain")
+        if c == 0:
+            m.add(so_far == w + (carried if not isinstance(glue_in, int) else 0))
+        else:
+            m.add(so_far == w).only_enforce_if(used[c])
+            m.add(so_far == chain).only_enforce_if(~used[c])
+        ends_here = used[c] if final else None
+        if not final:
+            ends_here = p.choice(f"{name}.last")
+            m.add(ends_here == used[c] - used[c + 1])
+        glued: Var = 0
+        if not isinstance(glue, int):
+            glued = p.choice(f"{name}.glued")
+            m.add_bool_and(ends_here, glue).only_enforce_if(glued)
+            m.add_bool_or(~ends_here, ~glue, glued)
+        whole = p.choice(f"{name}.piece")
+        m.add(whole == used[c] - glued)
+        m.add(item == so_far).only_enforce_if(whole)
+        m.add(item <= full * whole)
+        m.add(item >= least_here).only_enforce_if(whole)
+        interior = not (first and c == 0) and not (last and final)
+        part = p.choice(f"{name}.cut")
+        m.add(item == full).only_enforce_if(whole, ~part)
+        m.add(item < full).only_enforce_if(part)
+        m.add_implication(part, whole)
+        p.cuts.append(part)
+        if interior:
+            at_corner: Var = ends_here if last else 0
+            bad = p.choice(f"{name}.bad")
+            m.add(bad >= part - at_corner)
+            p.risk.append(bad)
+        p.columns[i].append(ColumnVars(
+            name=name, start=at, end=edge, used=used[c], glued=glued, item=item, interior=interior
+        ))
+        _column_pieces(p, job, i, name, item, whole, part)
+        at, chain = edge, so_far
+    if isinstance(glue, int):
+        return 0
+    onward = p.integer(0, full, f"w{i}.r{k}.carried")
+    m.add(onward == chain).only_enforce_if(glue)
+    m.add(onward == 0).only_enforce_if(~glue)
+    return onward
+
+
+def _column_pieces(p: Programme, job: Job, i: int, name: str, item: Var, whole: Var, part: Var) -> None:
+    for tier, height in enumerate(job.tiers[i]):
+        label = f"{name}.t{tier}"
+        if 2 * height + job.rules.kerf_mm > job.board.length_mm:
+            p.items.append(Item(name=label, width=item, present=whole, full=part))
+        else:
+            p.smalls.append(Small(name=label, width=item, height=height, present=whole, turn=False))
+
+
+def _strips(p: Programme, job: Job, most: int | None) -> None:
+    count = len(p.smalls) if most is None else min(most, len(p.smalls))
+    for t in range(count):
+        width, used = p.integer(0, job.board.width_mm, f"strip{t}.width"), p.choice(f"strip{t}.used")
+        p.model.add(width == 0).only_enforce_if(~used)
+        p.places.append(Place(name=f"strip{t}", width=width, height=job.board.length_mm))
+        p.items.append(Item(name=f"strip{t}", width=width, present=used))
+
+
+def _stacks(p: Programme, job: Job) -> None:
+    m, kerf, full = p.model, job.rules.kerf_mm, job.board.width_mm
+    load: dict[int, list[Var]] = {j: [] for j in range(len(p.places))}
+    for s, small in enumerate(p.smalls):
+        somewhere = []
+        for j, place in enumerate(p.places):
+            if place.name.startswith("strip") and int(place.name[5:]) > s:
+                continue
+            for turned in (False, True) if small.turn else (False,):
+                if not turned and small.height > place.height:
+                    continue
+                here = p.choice(f"{small.name}@{place.name}{'t' if turned else ''}")
+                p.stack[s, j, turned] = here
+                somewhere.append(here)
+                if turned:
+                    m.add(place.width >= small.height).only_enforce_if(here)
+                    long = p.integer(0, full, f"{small.name}@{place.name}.long")
+                    m.add(long >= small.width - full * (1 - here))
+                    load[j].append(long + kerf * here)
+                else:
+                    m.add(place.width >= small.width).only_enforce_if(here)
+                    load[j].append((small.height + kerf) * here)
+        m.add(sum(somewhere) == small.present)
+    for j, place in enumerate(p.places):
+        if load[j]:
+            m.add(sum(load[j]) <= place.height + kerf)
+    if p.smalls:  # implied by the stacks, but it gives the bound its strength: areas have to fit
+        m.add(sum(s.height * s.width for s in p.smalls) <= sum(place.height * place.width for place in p.places))
+
+
+def roll_length(p: Programme, kerf: int) -> Var:
+    """Return the width that everything takes off one endless board, a kerf after each piece [mm]."""
+    return sum(item.width + kerf * item.present for item in p.items)
+
+
+def _boards(p: Programme, job: Job, count: int) -> None:
+    m, kerf, full = p.model, job.rules.kerf_mm, job.board.width_mm
+    load: list[list[Var]] = [[] for _ in range(count)]
+    for i, item in enumerate(p.items):
+        mine = []
+        for b in range(min(count, i + 1)):
+            here = p.choice(f"{item.name}#b{b}")
+            taken = p.integer(0, full, f"{item.name}#b{b}.width")
+            m.add(taken >= item.width - full * (1 - here))
+            load[b].append(taken + kerf * here)
+            p.board_of[i, b] = here
+            mine.append(here)
+        m.add(sum(mine) == item.present)
+    for b in range(count):
+        m.add(sum(load[b]) <= full + kerf)
+    m.add(roll_length(p, kerf) <= count * (full + kerf))
+
+
+def solve(
+    p: Programme, *, work: float, minimise: Var | None = None, hint: Mapping[str, int] | None = None
+) -> tuple[str, CpSolver]:
+    """Return how it ended (``OPTIMAL``, ``FEASIBLE``, ``INFEASIBLE``, ``UNKNOWN``) and the solver that holds the values.
+
+    Parameters
+    ----------
+    p
+        The programme.
+    work
+        Limit in the solver's own deterministic unit of work, so that one input always gives one result.
+    minimise
+        What to make small; None asks for any solution.
+    hint
+        Values to start from, by variable name.
+    """
+    from ortools.sat.python import cp_model  # noqa: PLC0415
+
+    if minimise is not None:
+        p.model.minimize(minimise)
+    else:
+        p.model.clear_objective()
+    p.model.clear_hints()
+    for name, value in (hint or {}).items():
+        if name in p.by_name:
+            p.model.add_hint(p.by_name[name], value)
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = 17
+    solver.parameters.max_deterministic_time = work
+    solver.parameters.linearization_level = LEVEL
+    status = solver.status_name(solver.solve(p.model))
+    return status, solver
+
+
+def values(p: Programme, solver: CpSolver) -> dict[str, int]:
+    """Return the solution by variable name."""
+    return {name: int(solver.value(var)) for name, var in p.by_name.items()}
+
+
+def greatest_tier_heights(lined: int, board: BoardSize, rules: BoardRules) -> tuple[int, ...]:
+    """Return the heights of the pieces that make up a column of ``lined`` mm, main piece first.
+
+    Raises
+    ------
+    ValueError
+        When two boards above each other do not reach.
+    """
+    if lined <= board.length_mm:
+        return (lined,)
+    strip = max(lined - board.length_mm, rules.least_strip_mm)
+    if strip > board.length_mm:
+        raise ValueError(f"a lined height of {lined} mm is more than two boards of {board.length_mm} mm")
+    return (lined - strip, strip)
+
+
+def column_rule(faces: Sequence[Face], width: int) -> int:
+    """Return the count by the trade's rule: full columns on each wall, openings not taken off."""
+    return sum(-(-face.width // width) for face in faces)

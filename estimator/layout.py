@@ -1,0 +1,307 @@
+"""A room's boards: how few will do, where each piece stands on the wall, and what it is cut from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from estimator import columns as programme
+from estimator.boards import BoardRules, BoardSize
+from estimator.columns import Corner, Job, Keep
+from estimator.faces import Face
+from estimator.outlines import Outline
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Piece:
+    """A piece of board: where it stands (wall frame, mm) and what it is cut from (board frame, mm, face up).
+
+    ``turned_deg`` is the turn anticlockwise from wall to board.
+    """
+
+    id: str
+    wall: str
+    role: str
+    on_wall: Outline
+    board: int
+    on_board: Outline
+    turned_deg: int = 0
+    opening: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Offcut:
+    """What is left of a board: a rectangle left, bottom, right, top in the board frame, mm."""
+
+    board: int
+    box: tuple[float, float, float, float]
+    reusable: bool
+
+    @property
+    def area_m2(self) -> float:
+        """Face, m²."""
+        left, bottom, right, top = self.box
+        return (right - left) * (top - bottom) / 1e6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Joint:
+    """A line where two pieces meet, in the wall frame, mm; ``risk`` says why it may crack, or is empty."""
+
+    wall: str
+    start: tuple[float, float]
+    end: tuple[float, float]
+    risk: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomLayout:
+    """The boards of one room.
+
+    ``lower_bound`` holds for every layout of the kind described in :mod:`estimator.columns`; ``proved`` when ``count``
+    meets it. ``column_count`` is the trade's rule of full columns, ``area_count`` area and a tenth. ``kept`` says which
+    joint rules hold throughout: ``all``, ``jambs`` (not sockets) or ``none``. ``run_through`` names, for each corner
+    of two linings, the wall whose lining runs into the corner.
+    """
+
+    board: BoardSize
+    count: int
+    lower_bound: int
+    proved: bool
+    column_count: int
+    area_count: int
+    pieces: tuple[Piece, ...]
+    offcuts: tuple[Offcut, ...]
+    joints: tuple[Joint, ...]
+    kept: Keep
+    foot_gaps_mm: Mapping[str, int]
+    run_through: tuple[str, ...] = ()
+
+    @property
+    def joints_at_risk(self) -> int:
+        """How many joints may crack."""
+        return sum(1 for joint in self.joints if joint.risk)
+
+    @property
+    def used_m2(self) -> float:
+        """Area of the pieces, m²."""
+        return sum(p.on_wall.area for p in self.pieces) / 1e6
+
+    @property
+    def waste_m2(self) -> float:
+        """Area bought less area used, m²; saw cuts and offcuts."""
+        return self.count * self.board.area_m2 - self.used_m2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Effort:
+    """Limits on the solver's work, in its deterministic unit (about a second each)."""
+
+    bound: float = 1.0
+    place: float = 3.0
+    prove: float = 3.0
+    tidy: float = 1.5
+
+
+QUICK = Effort(bound=0.6, place=1.5, prove=1.5, tidy=0.0)
+
+
+def board_for(height: int, sizes: Sequence[BoardSize], rules: BoardRules) -> tuple[BoardSize, int]:
+    """Return the shortest board on sale that reaches a ceiling at ``height`` mm, and the foot gap that goes with it.
+
+    Where none reaches, the longest is returned; the rest is made up with strips.
+
+    Raises
+    ------
+    ValueError
+        When ``sizes`` is empty.
+    """
+    if not sizes:
+        raise ValueError("no board sizes to choose from")
+    for size in sizes:
+        if height - rules.foot_gap_most_mm <= size.length_mm:
+            return size, max(rules.foot_gap_mm, height - size.length_mm)
+    return sizes[-1], rules.foot_gap_mm
+
+
+def make_job(faces: Sequence[Face], *, corners: Sequence[Corner], sizes: Sequence[BoardSize], rules: BoardRules) -> Job:
+    """Return the set-out job for the faces of a room: one board size, foot gaps and column heights."""
+    tallest = max(max(f.height_left, f.height_right) for f in faces)
+    board, _ = board_for(tallest, sizes, rules)
+    gaps, tiers = [], []
+    for face in faces:
+        height = max(face.height_left, face.height_right)
+        over = height - board.length_mm
+        gap = over if rules.foot_gap_mm < over <= rules.foot_gap_most_mm else rules.foot_gap_mm
+        gaps.append(gap)
+        tiers.append(programme.greatest_tier_heights(height - gap, board, rules))
+    return Job(
+        faces=tuple(faces), corners=tuple(corners), board=board, rules=rules, foot_gaps=tuple(gaps), tiers=tuple(tiers)
+    )
+
+
+def lay_boards(
+    faces: Sequence[Face], *, sizes: Sequence[BoardSize], rules: BoardRules, corners: Sequence[Corner] = (),
+    effort: Effort | None = None,
+) -> RoomLayout:
+    """Return the layout of a room with the fewest boards found, and how few could do.
+
+    The joint rules are kept wherever a layout that keeps them needs no more boards than the trade's rule of full
+    columns; otherwise the socket rule and then the jamb rule give way, and each joint at risk says so.
+
+    Parameters
+    ----------
+    faces
+        Faces to be lined.
+    sizes
+        Boards on sale at the thickness wanted, shortest first.
+    rules
+        Setting-out rules.
+    corners
+        Corners where two of the linings meet.
+    effort
+        Limits on the solver's work.
+
+    Raises
+    ------
+    ValueError
+        When there is no face or no size, or a face is higher than two boards.
+    """
+    if not faces:
+        raise ValueError("no face to lay boards on")
+    effort = effort or Effort()
+    job = make_job(faces, corners=corners, sizes=sizes, rules=rules)
+    most = trade_count(job)
+    best: _Found | None = None
+    for keep in ("all", "jambs", "none"):
+        found = _fewest(_with_keep(job, keep), effort, most)
+        if found is None:
+            continue
+        if best is None or found.count < best.count:
+            best = found
+        if best.count <= most:
+            break
+    if best is None:
+        raise ValueError("no layout found: the openings leave no room for boards")
+    return _layout(best, most)
+
+
+def count_boards(
+    faces: Sequence[Face], *, sizes: Sequence[BoardSize], rules: BoardRules, corners: Sequence[Corner] = ()
+) -> int:
+    """Return the number of boards alone, with less work than :func:`lay_boards`."""
+    return lay_boards(faces, sizes=sizes, rules=rules, corners=corners, effort=QUICK).count
+
+
+def trade_count(job: Job) -> int:
+    """Return the count by the trade's rule: full columns wall by wall, openings not taken off, strips made up."""
+    total = 0
+    for face, tiers in zip(job.faces, job.tiers, strict=True):
+        across = -(-face.width // job.board.width_mm)
+        for height in tiers:
+            total += -(-across // max(1, (job.board.length_mm + job.rules.kerf_mm) // (height + job.rules.kerf_mm)))
+    return total
+
+
+def _with_keep(job: Job, keep: Keep) -> Job:
+    return Job(
+        faces=job.faces, corners=job.corners, board=job.board, rules=job.rules, foot_gaps=job.foot_gaps,
+        tiers=job.tiers, keep=keep,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Found:
+    job: Job
+    built: programme.Programme
+    value: Mapping[str, int]
+    count: int
+    bound: int
+
+
+STRIPS = 5  # strips for small pieces tried when boards are counted out; the bound allows one for each piece
+
+
+def _fewest(job: Job, effort: Effort, most: int) -> _Found | None:
+    pitch = job.board.width_mm + job.rules.kerf_mm
+    roll = programme.build(job, boards=None)
+    length = programme.roll_length(roll, job.rules.kerf_mm)
+    status, solver = programme.solve(roll, work=effort.bound, minimise=length)
+    if status not in ("OPTIMAL", "FEASIBLE"):
+        if status == "INFEASIBLE":
+            return None
+        hint, guess, bound = {}, most, _area_bound(job)
+    else:
+        hint = programme.values(roll, solver)
+        guess = max(1, math.ceil(round(solver.objective_value) / pitch))
+        bound = max(_area_bound(job), math.ceil(math.ceil(solver.best_objective_bound - 1e-6) / pitch))
+    found = None
+    for count in range(max(guess, bound), max(guess, most) + len(job.faces) + 2):
+        status, built, value = _place(job, count, effort.place, hint)
+        if value is not None:
+            found = _Found(job=job, built=built, value=value, count=count, bound=bound)
+            break
+        if status == "INFEASIBLE" and bound == count:
+            bound += 1  # every strip that a piece could need was on offer, so this count is ruled out
+    while found is not None and found.count > found.bound:
+        fewer = found.count - 1
+        roll = programme.build(job, boards=None)
+        roll.model.add(programme.roll_length(roll, job.rules.kerf_mm) <= fewer * pitch)
+        status, solver = programme.solve(roll, work=effort.prove)
+        if status == "INFEASIBLE":
+            found = _Found(job=job, built=found.built, value=found.value, count=found.count, bound=found.count)
+            break
+        if status == "UNKNOWN":
+            break
+        status, built, value = _place(job, fewer, effort.prove, programme.values(roll, solver))
+        if value is None:
+            if status == "INFEASIBLE":
+                found = _Found(job=job, built=found.built, value=found.value, count=found.count, bound=found.count)
+            break
+        found = _Found(job=job, built=built, value=value, count=fewer, bound=found.bound)
+    if found is not None and effort.tidy > 0:
+        goal = 1000 * sum(found.built.risk) + sum(found.built.cuts)
+        status, solver = programme.solve(found.built, work=effort.tidy, minimise=goal, hint=found.value)
+        if status in ("OPTIMAL", "FEASIBLE"):
+            value = programme.values(found.built, solver)
+            found = _Found(job=job, built=found.built, value=value, count=found.count, bound=found.bound)
+    return found
+
+
+def _place(
+    job: Job, count: int, work: float, hint: Mapping[str, int]
+) -> tuple[str, programme.Programme, Mapping[str, int] | None]:
+    """Return how the search for a layout on ``count`` boards ended; INFEASIBLE only when nothing was held back."""
+    built = programme.build(job, boards=count, share_strips=STRIPS)
+    status, solver = programme.solve(built, work=work, hint=hint)
+    if status in ("OPTIMAL", "FEASIBLE"):
+        return status, built, programme.values(built, solver)
+    if status == "INFEASIBLE" and len(built.smalls) > STRIPS:
+        status = "UNKNOWN"
+    return status, built, None
+
+
+def _area_bound(job: Job) -> int:
+    net = 0.0
+    for i, face in enumerate(job.faces):
+        taken = sum(c.depth for c in job.corners if c.left_face == i) + sum(c.depth for c in job.corners if c.right_face == i)
+        net += face.net_area_m2 * 1e6 - face.width * job.foot_gaps[i] - taken * max(face.height_left, face.height_right)
+    return max(1, math.ceil(net / (job.board.width_mm * job.board.length_mm) - 1e-9))
+
+
+def _layout(found: _Found, most: int) -> RoomLayout:
+    from estimator.cut_plan import draw_pieces  # noqa: PLC0415  (the two modules share the records above)
+
+    pieces, offcuts, joints = draw_pieces(found.job, found.built, found.value)
+    net = sum(p.on_wall.area for p in pieces)
+    job = found.job
+    return RoomLayout(
+        board=job.board, count=found.count, lower_bound=found.bound, proved=found.count == found.bound,
+        column_count=most, area_count=math.ceil(1.1 * net / (job.board.width_mm * job.board.length_mm) - 1e-9),
+        pieces=tuple(pieces), offcuts=tuple(offcuts), joints=tuple(joints), kept=job.keep,
+        foot_gaps_mm={f.wall: g for f, g in zip(job.faces, job.foot_gaps, strict=True)},
+        run_through=tuple(
+            job.faces[c.left_face if found.value[f"corner{n}"] else c.right_face].wall for n, c in enumerate(job.corners)
+        ),
+    )
