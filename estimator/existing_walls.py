@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
-from estimator.layers import Layer, air_layer, solid_layer
+from estimator.inputs import WallCase
+from estimator.layers import Layer, air_layer, sheet_layer, solid_layer
+from estimator.materials import surface_resistance
 from estimator.tables import Row, read_table
 from estimator.transmittance import thermal_transmittance
 from vision.walls import Measured
 
+TAPED_SD_MM = 2.0  # invented default: standard uncertainty of a thickness read with a rule
 LEAST_PROBABILITY = 0.05  # invented default: a construction less likely than this does not widen the range
 
 
@@ -48,7 +51,8 @@ class ExistingWall:
     """A wall before lining.
 
     ``layers`` run from outside to inside. ``calculated`` and ``measured`` are transmittances [W/m2K]: by EN ISO 6946
-    from the layers, and as measured on walls of the kind. ``share`` is its probability among the candidates.
+    from the layers, and as measured on walls of the kind. ``share`` is its probability among the candidates and
+    ``outside_m2k_w`` the surface resistance of its outer face.
     """
 
     key: str
@@ -57,12 +61,25 @@ class ExistingWall:
     calculated: Valued
     measured: Valued
     share: float
+    outside_m2k_w: float
     thickness_known: bool
     source: str
 
 
+def wall_thickness(case: WallCase) -> Measured | None:
+    """Return the wall's whole thickness [mm]: taped, or the surest of its openings, or None."""
+    if "thickness_mm" in case.declared.taped:
+        return Measured(value=float(case.declared.taped["thickness_mm"]), sd=TAPED_SD_MM)
+    known = [o.thickness_mm for o in case.measured.openings if o.thickness_mm is not None]
+    return min(known, key=lambda m: m.sd, default=None)
+
+
 def candidate_walls(
-    construction: JudgedConstruction | None, *, thickness_mm: Measured | None = None
+    construction: JudgedConstruction | None,
+    *,
+    thickness_mm: Measured | None = None,
+    outside_finish: str = "",
+    sheltered: bool = False,
 ) -> tuple[ExistingWall, ...]:
     """Return the constructions that the wall may have, the likeliest first.
 
@@ -72,13 +89,24 @@ def candidate_walls(
         The judgement, or None when there is none; a decided verdict gives one candidate.
     thickness_mm
         The wall's whole thickness [mm], where it was measured or taped.
+    outside_finish
+        ``paint`` or ``tile`` where the outer face is painted or tiled; other words change nothing.
+    sheltered
+        Whether the outer face looks into an unheated space.
     """
-    return tuple(
-        existing_wall(key, share=share, thickness_mm=thickness_mm) for key, share in _weighted_keys(construction)
-    )
+    walls = [
+        existing_wall(key, share=share, thickness_mm=thickness_mm, sheltered=sheltered)
+        for key, share in _weighted_keys(construction)
+    ]
+    sheet = f"outside_{outside_finish.strip().lower()}"
+    if sheet not in read_table("vapour_sheets").rows:
+        return tuple(walls)
+    return tuple(replace(wall, layers=(sheet_layer(sheet), *wall.layers)) for wall in walls)
 
 
-def existing_wall(key: str, *, share: float = 1.0, thickness_mm: Measured | None = None) -> ExistingWall:
+def existing_wall(
+    key: str, *, share: float = 1.0, thickness_mm: Measured | None = None, sheltered: bool = False
+) -> ExistingWall:
     """Return the wall of the construction ``key`` with the measured thickness fitted in where it is credible.
 
     Raises
@@ -89,15 +117,14 @@ def existing_wall(key: str, *, share: float = 1.0, thickness_mm: Measured | None
     row = read_table("existing_walls").row(key)
     build_up, fitted = _fit_thickness(row, thickness_mm)
     layers = _layers(build_up)
-    values = [thermal_transmittance(layers).u_w_m2k]
-    if "other_layers" in row and not fitted:
-        values.append(thermal_transmittance(_layers(row["other_layers"])).u_w_m2k)
+    variants = [layers]
+    if "other_layers" in row:
+        variants.append(_layers(row["other_layers"]))
     if fitted and thickness_mm is not None:
         for edge in (thickness_mm.value - 2 * thickness_mm.sd, thickness_mm.value + 2 * thickness_mm.sd):
-            moved, _ = _fit_thickness(row, Measured(value=edge, sd=0.0))
-            values.append(thermal_transmittance(_layers(moved)).u_w_m2k)
-        if "other_layers" in row:
-            values.append(thermal_transmittance(_layers(row["other_layers"])).u_w_m2k)
+            variants.append(_layers(_fit_thickness(row, Measured(value=edge, sd=0.0))[0]))
+    outside = surface_resistance("outside_sheltered" if sheltered else "outside")
+    values = [thermal_transmittance(variant, outside_m2k_w=outside).u_w_m2k for variant in variants]
     value, low, high = row["measured"]
     return ExistingWall(
         key=key,
@@ -106,6 +133,7 @@ def existing_wall(key: str, *, share: float = 1.0, thickness_mm: Measured | None
         calculated=Valued(value=values[0], low=min(values), high=max(values)),
         measured=Valued(value=value, low=low, high=high),
         share=share,
+        outside_m2k_w=outside,
         thickness_known=fitted,
         source=row["source"],
     )

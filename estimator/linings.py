@@ -35,6 +35,8 @@ class Lining:
     faced: tuple[Layer, ...] | None
     outside: tuple[Layer, ...]
     on_sale: bool
+    capillary: bool
+    notes: tuple[str, ...]
 
     def onto(self, wall: Sequence[Layer], *, gap_counts: bool = True, faced: bool = False) -> tuple[Layer, ...]:
         """Return the lined wall's layers from outside to inside."""
@@ -102,6 +104,8 @@ def make_lining(key: str, insulation_mm: float, *, board_mm: float = 12.5, fixin
         faced=faced,
         outside=outside,
         on_sale=insulation_mm in thicknesses_mm(key),
+        capillary=bool(row["capillary"]),
+        notes=tuple(row.get("notes", ())),
     )
 
 
