@@ -96,7 +96,8 @@ def _print_json(path: Path) -> None:
 def _print_findings(findings: Sequence[Finding], *, most: int = 12) -> None:
     for finding in findings[:most]:
         where = ", ".join(finding.where.values())
-        click.echo(f"{_MARKS[finding.severity]} {finding.code} {where + ': ' if where else ''}{finding.message}")
+        told = not where or finding.message.startswith(tuple(finding.where.values()))
+        click.echo(f"{_MARKS[finding.severity]} {finding.code} {'' if told else where + ': '}{finding.message}")
         click.echo(f"       {finding.remedy}")
     if len(findings) > most:
         click.echo(f"       and {len(findings) - most} more in the results.")

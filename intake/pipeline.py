@@ -16,6 +16,7 @@ from intake.records import (
     room_of,
     site_of,
     wall_result,
+    with_taped_shape,
 )
 from intake.results import ConstructionResult, Geometry, PhotoResult, ReferenceResult, WallResult
 from intake.store import RESULTS, inputs_sha256, read_geometry, read_json, read_survey, survey_folder, write_json
@@ -176,6 +177,8 @@ def _joined_wall(found: Gathered, declared: DeclaredWall, solutions: dict[str, W
     faces = [wall.id for wall in found.walls.values() if wall.other_side_of == declared.id]
     outside = next((solutions[face].measured for face in faces if face in solutions), None)
     measured = solutions[declared.id].measured
+    if solutions[declared.id].solution is None:
+        measured = with_taped_shape(measured, declared)
     return measured if declared.side == "outside" else with_outside(measured, declared, outside)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -348,91 +349,43 @@ TAPE_SD_MM = 2.0
 """Standard uncertainty of a householder's tape reading, mm (judgement; class II tapes allow 1.3 mm at 4 m)."""
 
 
-def wall_from_tape(wall: DeclaredWall) -> MeasuredWall:
-    """Return a wall that has no photo, from its tape readings alone."""
+def with_taped_shape(measured: MeasuredWall, declared: DeclaredWall) -> MeasuredWall:
+    """Return a wall without photos with the outlines that its tape readings allow, drawn square.
 
-    def reading(readings: Mapping[str, float], key: str) -> Measured | None:
-        return Measured(value=readings[key], sd=TAPE_SD_MM) if key in readings else None
-
-    def mean(name: str, one: str, other: str) -> Measured | None:
-        direct = reading(wall.taped, name)
-        first, second = reading(wall.taped, one), reading(wall.taped, other)
-        if direct is not None or first is None or second is None:
-            return direct or first or second
-        return Measured(value=(first.value + second.value) / 2, sd=TAPE_SD_MM / math.sqrt(2))
-
-    width = mean("width_mm", "width_bottom_mm", "width_top_mm")
-    height = mean("height_mm", "height_left_mm", "height_right_mm")
-    openings = tuple(_opening_from_tape(opening) for opening in wall.openings)
-    gross = _area(width, height)
-    holes = [_area(opening.width_mm, opening.height_mm) for opening in openings]
-    net = None
-    if gross is not None and all(hole is not None for hole in holes):
-        known = [hole for hole in holes if hole is not None]
-        net = Measured(
-            value=gross.value - sum(hole.value for hole in known),
-            sd=math.hypot(gross.sd, *(hole.sd for hole in known)),
-        )
-    sizes: dict[str, Any] = {
-        "width_bottom_mm": width,
-        "width_top_mm": width,
-        "height_left_mm": height,
-        "height_right_mm": height,
-    }
-    sizes |= {key: reading(wall.taped, key) or sizes[key] for key in sizes}
+    Parameters
+    ----------
+    measured
+        The wall from its tape readings.
+    declared
+        The wall as declared; feature readings stand under ``features.ID.KEY``.
+    """
     outline = None
-    if width is not None and height is not None:
-        w, h = width.value, height.value
-        outline = ((0.0, 0.0), (w, 0.0), (w, h), (0.0, h))
-    return MeasuredWall(
-        id=wall.id,
-        width_mm=width,
-        height_mm=height,
-        gross_area_m2=gross,
-        net_area_m2=net,
-        openings=openings,
-        features=tuple(
-            MeasuredFeature(
-                id=feature.id,
-                kind=feature.kind,
-                **{key: reading(wall.taped, f"features.{feature.id}.{key}") for key in _FEATURE_KEYS},
-            )
-            for feature in wall.features
-        ),
-        outline_mm=outline,
-        **sizes,
+    if measured.width_mm is not None and measured.height_mm is not None:
+        outline = _rectangle(0.0, 0.0, measured.width_mm.value, measured.height_mm.value)
+    openings = tuple(
+        replace(opening, front_mm=_front(opening)) if opening.front_mm is None else opening
+        for opening in measured.openings
     )
+    features = tuple(_taped_feature(feature, declared.taped) for feature in measured.features)
+    return replace(measured, outline_mm=measured.outline_mm or outline, openings=openings, features=features)
 
 
-def _opening_from_tape(opening: DeclaredOpening) -> MeasuredOpening:
-    read = {key: Measured(value=value, sd=TAPE_SD_MM) for key, value in opening.taped.items()}
-    left, sill, width, height = (read.get(key) for key in ("left_mm", "sill_mm", "width_mm", "height_mm"))
-    front = None
-    if left is not None and sill is not None and width is not None and height is not None:
-        x, y, w, h = left.value, sill.value, width.value, height.value
-        front = ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
-    outer = read.get("outer_reveal_mm")
-    if outer is None and opening.outer_reveal_mm is not None:
-        outer = Measured(value=opening.outer_reveal_mm, sd=TAPE_SD_MM)
-    return MeasuredOpening(
-        id=opening.id,
-        kind=opening.kind,
-        width_mm=width,
-        height_mm=height,
-        left_mm=left,
-        sill_mm=sill,
-        reveal_depth_mm=read.get("reveal_depth_mm"),
-        outer_reveal_mm=outer,
-        thickness_mm=read.get("thickness_mm"),
-        front_mm=front,
-        frame_mm=opening.frame_mm,
-        visible_frame_mm=opening.visible_frame_mm,
-    )
+def _rectangle(x: float, y: float, width: float, height: float) -> tuple[tuple[float, float], ...]:
+    return ((x, y), (x + width, y), (x + width, y + height), (x, y + height))
 
 
-def _area(width: Measured | None, height: Measured | None) -> Measured | None:
-    """Return the area of a rectangle in square metres from sides in millimetres."""
-    if width is None or height is None:
+def _front(opening: MeasuredOpening) -> tuple[tuple[float, float], ...] | None:
+    left, sill, width, height = opening.left_mm, opening.sill_mm, opening.width_mm, opening.height_mm
+    if left is None or sill is None or width is None or height is None:
         return None
-    sd = math.hypot(width.sd * height.value, height.sd * width.value) / 1e6
-    return Measured(value=width.value * height.value / 1e6, sd=sd)
+    return _rectangle(left.value, sill.value, width.value, height.value)
+
+
+def _taped_feature(feature: MeasuredFeature, taped: Mapping[str, float]) -> MeasuredFeature:
+    """Return the feature with its tape readings where it was not measured."""
+    read: dict[str, Any] = {}
+    for key in _FEATURE_KEYS:
+        name = f"features.{feature.id}.{key}"
+        if getattr(feature, key) is None and name in taped:
+            read[key] = Measured(value=taped[name], sd=TAPE_SD_MM)
+    return replace(feature, **read) if read else feature

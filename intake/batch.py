@@ -1,0 +1,353 @@
+"""Many surveys: each is one task, alike in a process pool and on a Dask cluster; what is unchanged is not done again."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from intake.gather import Progress
+from intake.photos import EXTENSIONS
+from intake.store import RESULTS, read_json, survey_folder, write_bytes, write_json, write_text
+from vision.findings import PerpendError
+
+FOLDER = "perpend_batch"
+OUTCOME = "batch.json"
+THUMB_PX = 320
+COLUMNS = (
+    "folder",
+    "state",
+    "photos",
+    "walls",
+    "sizes",
+    "verdict",
+    "stops",
+    "warnings",
+    "to_mark",
+    "error",
+)
+_RANK = {"failed": 0, "stop": 1, "proposed": 2, "done": 3}
+
+Row = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchSummary:
+    """What a batch came to: a line per survey, worst first, and the files that say it."""
+
+    rows: tuple[Row, ...]
+    csv: Path
+    jsonl: Path
+    page: Path
+
+    @property
+    def lines(self) -> list[str]:
+        """Return a line per survey for a terminal, worst first."""
+        return [_line(row) for row in self.rows]
+
+    @property
+    def exit_code(self) -> int:
+        """Return 0, 1 where a stop finding stands, 3 where every survey failed."""
+        states = [row["state"] for row in self.rows]
+        if states and all(state == "failed" for state in states):
+            return 3
+        return 1 if any(state in ("failed", "stop") for state in states) else 0
+
+
+def find_surveys(root: Path) -> list[Path]:
+    """Return every survey folder at or below a folder: one that holds survey.json, or photos of no survey above it.
+
+    ZIP files are unpacked beside themselves first; one that is refused is left out here and reported by the batch.
+    """
+    found: list[Path] = []
+    for place, folders, files in os.walk(root):
+        here = Path(place)
+        folders[:] = sorted(
+            name
+            for name in folders
+            if name[0] != "." and name not in (RESULTS, FOLDER) and not (here / name).is_symlink()
+        )
+        photos = any(Path(name).suffix.lower() in EXTENSIONS and name[0] != "." for name in files)
+        owned = any(survey in here.parents for survey in found)
+        if "survey.json" in files or (photos and not owned):
+            found.append(here)
+    return found
+
+
+def unpack_all(root: Path) -> list[Row]:
+    """Unpack the ZIP files below a folder beside themselves and return a row for each that was refused."""
+    from intake.unzip import unpack_zip
+
+    refused = []
+    for archive in sorted(root.rglob("*.zip")):
+        if any(part.startswith(".") or part == FOLDER for part in archive.relative_to(root).parts):
+            continue
+        try:
+            unpack_zip(archive)
+        except PerpendError as error:
+            refused.append(_failed(archive.relative_to(root).as_posix(), error))
+    return refused
+
+
+def run_batch(
+    root: Path | str,
+    *,
+    workers: int | None = None,
+    scheduler: str | None = None,
+    progress: Progress | None = None,
+) -> BatchSummary:
+    """Work through every survey below a folder and write the summary to perpend_batch.
+
+    Parameters
+    ----------
+    root
+        The folder of survey folders and ZIP files.
+    workers
+        Processes on this machine; as many as cores if None; one means this process.
+    scheduler
+        Address of a Dask scheduler to use instead.
+    progress
+        Called with surveys done and surveys in all.
+
+    Raises
+    ------
+    PerpendError
+        No such folder, no survey in it, or no Dask where a scheduler is named.
+    """
+    top = survey_folder(root)
+    rows = unpack_all(top)
+    surveys = find_surveys(top)
+    if not surveys and not rows:
+        raise PerpendError(f"{top}: no survey folders here. A survey folder holds photos or a survey.json.")
+    names = [survey.relative_to(top).as_posix() for survey in surveys]
+    done = 0
+    with _stop_on_terminate():
+        try:
+            for row in _results(top, names, workers=workers, scheduler=scheduler):
+                rows.append(row)
+                done += 1
+                if progress is not None:
+                    progress(done, len(names))
+        finally:
+            summary = _write_summary(top, rows)
+    return summary
+
+
+def _results(top: Path, names: list[str], *, workers: int | None, scheduler: str | None) -> Iterator[Row]:
+    if scheduler is not None:
+        from intake.cluster import run_on_cluster
+
+        yield from run_on_cluster(top, names, scheduler)
+        return
+    processes = min(workers or os.cpu_count() or 1, max(len(names), 1))
+    if processes == 1:
+        for name in names:
+            yield work_survey(str(top), name)
+        return
+    yield from _in_pool(top, names, processes)
+
+
+def _in_pool(top: Path, names: list[str], processes: int) -> Iterator[Row]:
+    """Yield rows as they come from worker processes; a worker that dies costs only the surveys in its hands, tried again."""
+    import multiprocessing
+    from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+    from concurrent.futures.process import BrokenProcessPool
+
+    waiting = list(reversed(names))
+    tried: dict[str, int] = {}
+    while waiting:
+        pool = ProcessPoolExecutor(
+            processes, mp_context=multiprocessing.get_context("spawn"), initializer=_quiet_worker
+        )
+        running: dict[Future[Row], str] = {}
+        try:
+            while waiting or running:
+                while waiting and len(running) < 2 * processes:
+                    name = waiting.pop()
+                    tried[name] = tried.get(name, 0) + 1
+                    running[pool.submit(work_survey, str(top), name)] = name
+                finished, _ = wait(running, return_when=FIRST_COMPLETED)
+                for future in finished:
+                    row = future.result()
+                    del running[future]
+                    yield row
+        except BrokenProcessPool:
+            for name in running.values():
+                if tried[name] < 2:
+                    waiting.append(name)
+                else:
+                    yield _failed(
+                        name, PerpendError("the worker died twice on it; work on this folder alone to see why.")
+                    )
+        finally:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _quiet_worker() -> None:
+    """Leave Ctrl-C to the parent, and keep the numeric libraries to one thread each."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+        os.environ[name] = "1"
+    import cv2
+
+    cv2.setNumThreads(1)
+
+
+@contextmanager
+def _stop_on_terminate() -> Iterator[None]:
+    """Treat SIGTERM like Ctrl-C while the body runs, so that the summary of what is finished is still written."""
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    try:
+        before = signal.signal(signal.SIGTERM, stop)
+    except ValueError:  # not in the main thread: the caller handles signals
+        yield
+        return
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+def work_survey(top: str, name: str) -> Row:
+    """Return the row of one survey, working on it only if something changed since; a bad survey is a row, not a failure.
+
+    Parameters
+    ----------
+    top
+        The batch's folder.
+    name
+        The survey folder below it.
+    """
+    folder = Path(top) / name
+    try:
+        return _worked(folder, name)
+    except PerpendError as error:
+        return _failed(name, error)
+    except (KeyboardInterrupt, SystemExit):
+        raise
+    except Exception as error:  # one bad survey never stops the others
+        return _failed(name, PerpendError(f"Unexpected: {type(error).__name__}: {error}"))
+
+
+def _worked(folder: Path, name: str) -> Row:
+    from intake.pipeline import estimate_folder, measure_folder, measure_hash
+    from intake.store import read_survey
+
+    kept = _kept_row(folder, measure_hash(folder, read_survey(folder)))
+    if kept is not None:
+        return {**kept, "folder": name}
+    geometry = measure_folder(folder)
+    estimate = estimate_folder(folder)
+    row = _row(name, geometry.model_dump(mode="json"), estimate)
+    thumbnail(folder)
+    write_json(folder / RESULTS / OUTCOME, {"inputs_sha256": geometry.inputs_sha256, "row": row})
+    return row
+
+
+def _kept_row(folder: Path, wanted: str) -> Row | None:
+    """Return the row written last time, if nothing that it came from has changed and its results are there."""
+    path = folder / RESULTS / OUTCOME
+    if not path.exists() or not (folder / RESULTS / "estimate.json").exists():
+        return None
+    try:
+        kept = read_json(path)
+        return dict(kept["row"]) if kept["inputs_sha256"] == wanted else None
+    except (PerpendError, KeyError, TypeError, ValueError):
+        return None
+
+
+def _row(name: str, geometry: dict[str, Any], estimate: dict[str, Any]) -> Row:
+    from intake.printing import wall_line
+    from intake.results import WallResult
+
+    findings = estimate["findings"]
+    walls = [WallResult.model_validate(wall) for wall in geometry["walls"]]
+    stops = sum(finding["severity"] == "stop" for finding in findings)
+    proposed = any(wall.status == "proposed" for wall in walls)
+    verdicts = sorted({str(wall.get("verdict")) for wall in estimate.get("walls", []) if wall.get("verdict")})
+    return {
+        "folder": name,
+        "state": "proposed" if proposed else "stop" if stops else "done",
+        "photos": len(geometry["photos"]),
+        "walls": len(walls),
+        "sizes": "; ".join(wall_line(wall) for wall in walls),
+        "verdict": ", ".join(verdicts),
+        "stops": stops,
+        "warnings": sum(finding["severity"] == "warn" for finding in findings),
+        "to_mark": sum(wall.status in ("proposed", "not_measured") for wall in walls),
+        "error": "",
+    }
+
+
+def _failed(name: str, error: Exception) -> Row:
+    return {**dict.fromkeys(COLUMNS, ""), "folder": name, "state": "failed", "error": " ".join(str(error).split())}
+
+
+def _order(row: Row) -> tuple[int, int, str]:
+    """Return the place of a row: worst first, and among those to be marked, least work first."""
+    return _RANK[str(row["state"])], int(row["to_mark"] or 0), str(row["folder"])
+
+
+def _line(row: Row) -> str:
+    if row["state"] == "failed":
+        return f"■ {row['folder']}: {row['error']}"
+    sign = {"stop": "■", "proposed": "▲", "done": "✓"}[str(row["state"])]
+    return f"{sign} {row['folder']}: {row['sizes'] or 'no wall'}"
+
+
+def thumbnail(folder: Path) -> None:
+    """Write results/thumb.jpg: the first straightened wall, or the first readable photo, small and without metadata."""
+    import cv2
+
+    from intake.photos import decode_picture, describe_photo, list_photos, read_bytes
+
+    candidates = sorted((folder / RESULTS / "rectified").glob("*.jpg")) + [
+        folder / name for name in list_photos(folder).photos
+    ]
+    for path in candidates:
+        try:
+            data = read_bytes(path)
+            describe_photo(data, file=path.name)
+            picture = decode_picture(data, file=path.name)
+        except PerpendError:
+            continue
+        scale = THUMB_PX / max(picture.shape[:2])
+        small = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
+        done, encoded = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, 80])
+        if done:
+            write_bytes(folder / RESULTS / "thumb.jpg", encoded.tobytes())
+            return
+
+
+def _write_summary(top: Path, rows: list[Row]) -> BatchSummary:
+    from intake.batch_page import batch_page
+
+    ordered = sorted(rows, key=_order)
+    target = top / FOLDER
+    lines = "".join(json.dumps(row, ensure_ascii=False, sort_keys=True) + "\n" for row in ordered)
+    table = io.StringIO()
+    writer = csv.DictWriter(table, COLUMNS, lineterminator="\n")
+    writer.writeheader()
+    writer.writerows([{key: _plain_cell(row[key]) for key in COLUMNS} for row in ordered])
+    summary = BatchSummary(
+        rows=tuple(ordered), csv=target / "summary.csv", jsonl=target / "summary.jsonl", page=target / "index.html"
+    )
+    write_text(summary.csv, table.getvalue())
+    write_text(summary.jsonl, lines)
+    write_text(summary.page, batch_page(ordered))
+    return summary
+
+
+def _plain_cell(value: Any) -> Any:
+    """Return a cell that no spreadsheet takes for a formula."""
+    return f"'{value}" if isinstance(value, str) and value[:1] in "=+-@\t" and value else value

@@ -1,0 +1,109 @@
+"""ZIP files that people send, unpacked safely: photos and survey.json only, nothing outside, nothing huge."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import stat
+import tempfile
+import zipfile
+from pathlib import Path, PurePosixPath
+
+from intake.photos import EXTENSIONS, LARGEST_FILE_BYTES
+from vision.findings import PerpendError
+
+MOST_MEMBERS = 5000
+LARGEST_TOTAL_BYTES = 20_000_000_000
+LARGEST_RATIO = 100.0
+"""Photos hardly shrink in a ZIP; more than this many times larger is no photo (judgement)."""
+_BLOCK = 1 << 20
+
+
+def unpack_zip(archive: Path) -> Path:
+    """Return the folder beside the ZIP file, of its name, with its photos; unpacked once, whole or not at all.
+
+    Raises
+    ------
+    PerpendError
+        Not a ZIP file, a member that would leave the folder, a link, or far too large unpacked; nothing is kept then.
+    """
+    target = archive.with_suffix("")
+    if target.is_dir():
+        return target
+    if target.exists():
+        raise PerpendError(f"{target}: is in the way of {archive.name}. Rename one of the two.")
+    scratch = Path(tempfile.mkdtemp(prefix=f".{target.name}.", suffix=".part", dir=archive.parent))
+    try:
+        with zipfile.ZipFile(archive) as opened:
+            _unpack(opened, archive.name, scratch)
+        os.chmod(scratch, 0o755)
+        os.replace(scratch, target)
+    except zipfile.BadZipFile as error:
+        raise PerpendError(
+            f"{archive.name}: not a whole ZIP file ({error}). Send it again, or send a folder."
+        ) from error
+    except (NotImplementedError, RuntimeError) as error:
+        raise PerpendError(
+            f"{archive.name}: cannot be unpacked ({error}). Send a plain ZIP without password."
+        ) from error
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise PerpendError(
+            f"{archive.name}: could not be unpacked ({reason}). Free some space and try again."
+        ) from error
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
+    return target
+
+
+def _unpack(opened: zipfile.ZipFile, name: str, target: Path) -> None:
+    members = [member for member in opened.infolist() if not member.is_dir()]
+    if len(members) > MOST_MEMBERS:
+        raise PerpendError(f"{name}: {len(members)} files are too many for a survey. Send one ZIP for each home.")
+    for member in members:
+        _refuse(member, name)
+    total = sum(member.file_size for member in members)
+    if total > LARGEST_TOTAL_BYTES:
+        raise PerpendError(
+            f"{name}: {total / 1e9:.0f} GB unpacked is too large for a survey. Send one ZIP for each home."
+        )
+    for member in members:
+        if _is_wanted(member.filename):
+            _write_member(opened, member, name, target)
+
+
+def _refuse(member: zipfile.ZipInfo, name: str) -> None:
+    """Refuse a member that would leave the folder, is a link, or grows like no photo does."""
+    path = PurePosixPath(member.filename.replace("\\", "/"))
+    shown = member.filename[:80]
+    if path.is_absolute() or ".." in path.parts or ":" in path.parts[0]:
+        raise PerpendError(
+            f'{name}: "{shown}" would be written outside its folder. Do not open this ZIP; ask who sent it.'
+        )
+    if stat.S_ISLNK(member.external_attr >> 16):
+        raise PerpendError(f'{name}: "{shown}" is a link to another place. Send the photo itself.')
+    if member.file_size > LARGEST_FILE_BYTES and _is_wanted(member.filename):
+        raise PerpendError(f'{name}: "{shown}" is {member.file_size / 1e6:.0f} MB, too large for a photo.')
+    if member.file_size > _BLOCK and member.file_size > LARGEST_RATIO * max(member.compress_size, 1):
+        raise PerpendError(
+            f'{name}: "{shown}" grows {member.file_size // max(member.compress_size, 1)} times when unpacked.'
+        )
+
+
+def _is_wanted(filename: str) -> bool:
+    path = PurePosixPath(filename.replace("\\", "/"))
+    hidden = any(part.startswith((".", "__MACOSX")) for part in path.parts)
+    return not hidden and (path.suffix.lower() in EXTENSIONS or path.name in ("survey.json", "prices.csv"))
+
+
+def _write_member(opened: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, target: Path) -> None:
+    """Write one member, counting what really comes out, whatever the ZIP's own table says."""
+    path = target.joinpath(*PurePosixPath(member.filename.replace("\\", "/")).parts)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    written = 0
+    with opened.open(member) as source, path.open("xb") as file:
+        while block := source.read(_BLOCK):
+            written += len(block)
+            if written > min(member.file_size, LARGEST_FILE_BYTES):
+                raise PerpendError(f'{name}: "{member.filename[:80]}" is larger than the ZIP says. Send it again.')
+            file.write(block)
