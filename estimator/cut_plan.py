@@ -121,7 +121,7 @@ def _bands(job: Job, built: Programme, value: Values, i: int, blocks: dict[str, 
             bottom, top = _lined(job, i, x, x + w)
             box = (x, gap.top, x + w, top) if band == "head" else (x, bottom, x + w, gap.bottom)
             name = f"w{i}.z{k}.{band}{j}"
-            blocks[name] = _Block(name=name, face=i, role=band, box=box, opening=gap.id)
+            blocks[name] = _Block(name=name, face=i, role="infill", box=box, opening=gap.id)
             x += w
 
 
@@ -276,7 +276,7 @@ def _joints(job: Job, built: Programme, value: Values, i: int, blocks: dict[str,
         cut = "right" not in a.factory or "left" not in b.factory
         found += [_joint(job, face, x, y0, y1, "a cut edge meets another board" if cut else "") for y0, y1 in _solid(job, i, x)]
     for block in blocks.values():
-        if block.face == i and block.role in ("head", "sill"):
+        if block.face == i and block.role == "infill":
             ends = [block.box[0], block.box[2]] if block.name.endswith("0") else [block.box[2]]
             found += [
                 _joint(job, face, x, block.box[1], block.box[3], "a cut piece over or under an opening") for x in ends
