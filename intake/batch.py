@@ -1,4 +1,4 @@
-"""Many surveys: each is one task, alike in a process pool and on a Dask cluster; what is unchanged is not done again."""
+"""Many surveys: each is one task, alike in a process pool and on a Dask cluster; what is unchanged is left alone."""
 
 from __future__ import annotations
 
@@ -155,7 +155,7 @@ def _results(top: Path, names: list[str], *, workers: int | None, scheduler: str
 
 
 def _in_pool(top: Path, names: list[str], processes: int) -> Iterator[Row]:
-    """Yield rows as they come from worker processes; a worker that dies costs only the surveys in its hands, tried again."""
+    """Yield rows as they come from worker processes; what a dying worker held is tried again."""
     import multiprocessing
     from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
     from concurrent.futures.process import BrokenProcessPool
@@ -183,9 +183,7 @@ def _in_pool(top: Path, names: list[str], processes: int) -> Iterator[Row]:
                 if tried[name] < 2:
                     waiting.append(name)
                 else:
-                    yield _failed(
-                        name, PerpendError("the worker died twice on it; work on this folder alone to see why.")
-                    )
+                    yield _failed(name, PerpendError("the worker died twice on it. Work on this folder alone."))
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
@@ -219,7 +217,7 @@ def _stop_on_terminate() -> Iterator[None]:
 
 
 def work_survey(top: str, name: str) -> Row:
-    """Return the row of one survey, working on it only if something changed since; a bad survey is a row, not a failure.
+    """Return the row of one survey, working on it only if something changed; a bad survey is a row, not a failure.
 
     Parameters
     ----------
@@ -240,17 +238,18 @@ def work_survey(top: str, name: str) -> Row:
 
 
 def _worked(folder: Path, name: str) -> Row:
-    from intake.pipeline import estimate_folder, measure_folder, measure_hash
+    from intake.pipeline import estimate_folder, measure_folder, whole_hash
     from intake.store import read_survey
 
-    kept = _kept_row(folder, measure_hash(folder, read_survey(folder)))
+    wanted = whole_hash(folder, read_survey(folder))
+    kept = _kept_row(folder, wanted)
     if kept is not None:
         return {**kept, "folder": name}
     geometry = measure_folder(folder)
     estimate = estimate_folder(folder)
     row = _row(name, geometry.model_dump(mode="json"), estimate)
     thumbnail(folder)
-    write_json(folder / RESULTS / OUTCOME, {"inputs_sha256": geometry.inputs_sha256, "row": row})
+    write_json(folder / RESULTS / OUTCOME, {"inputs_sha256": wanted, "row": row})
     return row
 
 

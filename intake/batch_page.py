@@ -9,7 +9,8 @@ from urllib.parse import quote
 
 _STYLE = """
 :root{--ink:#1d2730;--paper:#fbfaf7;--line:#c9cfd3}
-body{font:16px/1.45 system-ui,sans-serif;color:var(--ink);background:var(--paper);margin:2rem auto;max-width:72rem;padding:0 1rem}
+body{font:16px/1.45 system-ui,sans-serif;color:var(--ink);background:var(--paper)}
+main{margin:2rem auto;max-width:72rem;padding:0 1rem}
 ul{list-style:none;padding:0;display:grid;grid-template-columns:repeat(auto-fill,minmax(17rem,1fr));gap:1rem}
 li{border:1px solid var(--line);padding:.75rem;background:#fff}
 li img{width:100%;height:11rem;object-fit:contain;background:#eef0f1}
@@ -39,7 +40,8 @@ def batch_page(rows: Sequence[Mapping[str, Any]]) -> str:
         '<!doctype html>\n<html lang="en-GB"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{len(rows)} surveys</title><style>{_STYLE}</style></head>\n"
-        f"<body><main><h1>{len(rows)} surveys</h1><p>{html.escape(told)}. Worst first.</p>\n<ul>\n{cards}\n</ul></main></body></html>\n"
+        f"<body><main><h1>{len(rows)} surveys</h1><p>{html.escape(told)}. Worst first.</p>\n"
+        f"<ul>\n{cards}\n</ul></main></body></html>\n"
     )
 
 

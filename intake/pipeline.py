@@ -41,6 +41,12 @@ def measure_hash(folder: Path, survey: Survey) -> str:
     return inputs_sha256(folder, survey=survey, photos=photos, parts=MEASURE_PARTS, version=perpend_version())
 
 
+def whole_hash(folder: Path, survey: Survey) -> str:
+    """Return the hash of all that any result of the folder depends on."""
+    photos = [*list_photos(folder).photos, *([PRICES] if (folder / PRICES).exists() else [])]
+    return inputs_sha256(folder, survey=survey, photos=photos, parts=ESTIMATE_PARTS, version=perpend_version())
+
+
 def measure_folder(folder: Path | str, *, again: bool = False, progress: Progress | None = None) -> Geometry:
     """Measure the walls of a folder, write geometry.json and the straightened pictures, and return the geometry.
 
@@ -340,7 +346,6 @@ def _kept_estimate(folder: Path) -> dict[str, Any] | None:
 
 def _estimate(folder: Path, survey: Survey, geometry: Geometry, inputs: str) -> dict[str, Any]:
     from estimator.estimate import estimate_survey
-
     from intake.plain import plain
 
     cases = wall_cases(folder, survey, geometry)
