@@ -17,7 +17,7 @@ table below is the whole of it. Nothing in this module is used by the product.
 | edge spread left in a reference's outline | 0.1 px |
 | corners of a reference, sheet / card / A4 | 0.1 / 0.15 / 0.15 px |
 | clicks | 2 px |
-| edge samples | 0.5 px, 15 along an edge; the whole edge shifted by 0.3 px (wall), 0.6 px (opening) |
+| edge samples | 0.5 px, 15 along an edge; the whole edge shifted by 0.3 px (wall), 0.6 px (opening), 0.8 px (frame) |
 | side faces of a reveal | 12 mrad (splayed case: 50 mrad); back corner off its faces 2 mm; frame 3 mm/m |
 | tape | class II tape with reading, as vision.lengths.tape_sd_mm |
 """
@@ -42,6 +42,7 @@ from vision.walls import (
 WIDTH_PX, HEIGHT_PX = 4000, 3000
 FOCAL_PX = 3000.0
 SIZE = {"survey_sheet": (297.0, 210.0), "a4": (297.0, 210.0), "id1_card": (85.60, 53.98)}
+SHARE = np.linspace(0.06, 0.94, 15)[:, None]
 CORNER_SD = {"survey_sheet": 0.1, "a4": 0.15, "id1_card": 0.15}
 
 
@@ -319,26 +320,33 @@ def _edges(
     bows = {
         (quad, edge): rng.normal(0.0, 2.0 if quad == "wall" else 0.7) for quad in ("wall", "w1") for edge in EDGES
     }
-    share = np.linspace(0.06, 0.94, 15)
     for file, camera in cameras.items():
         for (quad, edge), bow in bows.items():
-            if (quad, edge) == ("w1", "bottom"):
-                continue
             a, b = (points[f"{quad}/{c}"][:2] for c in EDGES[edge])
             across = np.array([0.0, 1.0]) if edge in ("bottom", "top") else np.array([1.0, 0.0])
-            xy = (1 - share)[:, None] * a + share[:, None] * b + (bow * 4 * share * (1 - share))[:, None] * across
-            world = np.column_stack([xy, _height(xy, bend, half)])
-            px = project(camera[0].camera(world), camera[1])
-            inside = np.all((px > 4) & (px < np.array([WIDTH_PX, HEIGHT_PX]) - 5), axis=1)
-            if np.sum(inside) < 8:
-                continue
-            along = px[inside][-1] - px[inside][0]
-            normal = np.array([-along[1], along[0]]) / np.linalg.norm(along)
-            shift = rng.normal(0.0, 0.3 if quad == "wall" else 0.6)
-            seen = px[inside] + rng.normal(0.0, 0.5, (int(inside.sum()), 2)) + shift * normal
-            traces.append(EdgeTrace(photo=file, edge=(quad if quad == "wall" else "w1/wall", edge),
-                                    points_px=seen, sd_px=np.full(len(seen), 0.5)))  # fmt: skip
+            xy = (1 - SHARE) * a + SHARE * b + (bow * 4 * SHARE * (1 - SHARE)) * across
+            if (quad, edge) != ("w1", "bottom"):
+                traces += _trace(rng, file, camera, np.column_stack([xy, _height(xy, bend, half)]),
+                                 (quad if quad == "wall" else "w1/wall", edge), 0.3 if quad == "wall" else 0.6)  # fmt: skip
+        for edge, ends in EDGES.items():
+            fronts, backs = [points[f"w1/{c}"] for c in ends], [points[f"w1/back/{c}"] for c in ends]
+            if all(_visible(camera[0], f, b, points) for f, b in zip(fronts, backs, strict=True)):
+                traces += _trace(rng, file, camera, (1 - SHARE) * backs[0] + SHARE * backs[1], ("w1/frame", edge), 0.8)
     return traces
+
+
+def _trace(
+    rng: np.random.Generator, file: str, camera: tuple[Pose, Lens], world: FloatArray, edge: tuple[str, str],
+    shift_sd: float,
+) -> list[EdgeTrace]:  # fmt: skip
+    px = project(camera[0].camera(world), camera[1])
+    inside = np.all((px > 4) & (px < np.array([WIDTH_PX, HEIGHT_PX]) - 5), axis=1)
+    if np.sum(inside) < 8:
+        return []
+    along = px[inside][-1] - px[inside][0]
+    normal = np.array([-along[1], along[0]]) / np.linalg.norm(along)
+    seen = px[inside] + rng.normal(0.0, 0.5, (int(inside.sum()), 2)) + rng.normal(0.0, shift_sd) * normal
+    return [EdgeTrace(photo=file, edge=edge, points_px=seen, sd_px=np.full(len(seen), 0.5))]
 
 
 def with_marks(case: Case, marks: tuple[Mark, ...]) -> WallProblem:

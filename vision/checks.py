@@ -16,7 +16,7 @@ from vision.lengths import sizes_with_gradient
 from vision.observe import WallProblem, taped_lengths
 from vision.solve import Outlier, Solution
 from vision.start import Guess
-from vision.walls import CORNERS, Mark, Sighting
+from vision.walls import CORNERS, DeclaredReference, Mark, Sighting
 
 PULL_LIMIT = 4.0  # standard deviations of a prior against the rest
 TAPE_LIMIT = 4.0
@@ -210,26 +210,9 @@ def _reference_pulls(problem: WallProblem, solution: Solution) -> list[Finding]:
             aspect = _combined_pull(solution, block, (1.0, -1.0), across)
         bend = max(abs(_pull(solution, block + 3, 0.0, rows[block + 3])), abs(_pull(solution, block + 4, 0.0, rows[block + 4])))
         misfit = _misfit(solution, [s for s in obs.sightings if s.reference == reference.id])
-        if abs(aspect) > PULL_LIMIT:
-            found.append(Finding(
-                code="M020", severity="stop", where=where,
-                message=f"{reference.id}: its sides are {100 * float(np.exp(sx - sy) - 1):+.1f} % from the proportions of"
-                f" a {_KIND[reference.kind]}.",
-                remedy="Is it another kind of thing, or are its corners marked wrongly? Declare its real kind or size.",
-            ))  # fmt: skip
-        elif bend > PULL_LIMIT:
-            found.append(Finding(
-                code="M021", severity="warn", where=where,
-                message=f"{reference.id}: it leans off the wall.",
-                remedy="Tape its four corners flat to the plaster and take the photo again, or tape one length.",
-            ))  # fmt: skip
-        elif abs(size) > PULL_LIMIT:
-            found.append(Finding(
-                code="M022", severity="stop", where=where,
-                message=f"{reference.id}: the rest of the survey says that it is {100 * float(np.exp((sx + sy) / 2) - 1):+.1f} %"
-                " of its stated size away.",
-                remedy="Measure its printed bar or its sides with a rule and enter the reading; or tape the wall's width.",
-            ))  # fmt: skip
+        worst = max(abs(aspect), bend, abs(size))
+        if worst > PULL_LIMIT:
+            found.append(_wrong_reference(reference, where, (sx, sy), (abs(aspect), bend, abs(size))))
         if misfit > 25.0:
             found.append(Finding(
                 code="M023", severity="warn", where=where,
@@ -237,6 +220,31 @@ def _reference_pulls(problem: WallProblem, solution: Solution) -> list[Finding]:
                 remedy="Flatten it against the wall and take the photo again.",
             ))  # fmt: skip
     return found
+
+
+def _wrong_reference(
+    reference: DeclaredReference, where: dict[str, str], log_size: tuple[float, float], pulls: tuple[float, float, float]
+) -> Finding:
+    """Return the finding for the strongest of three pulls: proportions, lean, size."""
+    aspect, bend, size = pulls
+    if aspect >= max(bend, size):
+        return Finding(
+            code="M020", severity="stop", where=where,
+            message=f"{reference.id}: its sides are {100 * float(np.exp(log_size[0] - log_size[1]) - 1):+.1f} % from the"
+            f" proportions of a {_KIND[reference.kind]}.",
+            remedy="Is it another kind of thing, or are its corners marked wrongly? Declare its real kind or size.",
+        )  # fmt: skip
+    if size >= bend:
+        return Finding(
+            code="M022", severity="stop", where=where,
+            message=f"{reference.id}: it and the rest of the survey disagree on its size, by"
+            f" {100 * abs(float(np.exp((log_size[0] + log_size[1]) / 2) - 1)):.1f} % or more.",
+            remedy="Measure its printed bar or its sides with a rule and enter the reading; or tape the wall's width.",
+        )  # fmt: skip
+    return Finding(
+        code="M021", severity="warn", where=where, message=f"{reference.id}: it leans off the wall.",
+        remedy="Tape its four corners flat to the plaster and take the photo again, or tape one length.",
+    )  # fmt: skip
 
 
 _KIND = {"survey_sheet": "survey sheet", "id1_card": "bank-size card", "a4": "A4 sheet", "rectangle": "declared rectangle"}

@@ -24,6 +24,7 @@ BLOCKS = 15  # independent samples given to the solution
 SAMPLE_SD_PX = 0.5  # the floor of a sample's standard deviation: blur, sharpening, plaster's grain
 RIVAL = 0.55  # a second line at least this strong makes the edge ambiguous
 SHORTEST_PX = 60.0
+UNSURE_PX = 12.0  # an edge predicted worse than this is not looked for
 
 _LINEAR = np.where(
     np.arange(256) / 255.0 <= 0.04045,
@@ -256,8 +257,10 @@ def trace_edges(grey: GreyImage, solution: WallSolution, photo: str) -> list[Edg
     for quad, frame in _quads(solution):
         marked = _marked(solution, photo, quad, frame)
         for edge, (a, b) in EDGES.items():
-            if not {a, b} <= marked or (quad != "wall" and edge == "bottom"):
+            if quad != "wall" and not frame and edge == "bottom":
                 continue  # a window board's nosing hides the foot of an opening and shows an edge of its own
+            if not ({a, b} <= marked or (quad == "wall" and {a, b} & marked)):
+                continue  # a wall's edge may leave the picture; another photo knows its other end
             proud = _proud(solution, photo) if quad == "wall" and edge == "bottom" else 0.0
             trace = _trace(grey, solution, photo, (quad, edge), frame=frame, proud_mm=proud)
             if trace is not None:
@@ -290,6 +293,8 @@ def _trace(
     if predicted is None:
         return None
     curve, sd = predicted
+    if max(sd) > UNSURE_PX:
+        return None
     ends = (float(np.hypot(sd[0], 1.0)), float(np.hypot(sd[1], 1.0)))
     half = float(np.clip(np.ceil(3.5 * max(ends) + 4.0), 8.0, 24.0))
     strip = _cut(grey, curve, half)

@@ -390,6 +390,7 @@ class Observations:
         n_points, n_edges = len(self.point_place), len(self.edge_place)
         self.rows_points = slice(0, 2 * n_points)
         self.rows_edges = slice(2 * n_points, 2 * n_points + n_edges)
+        self.rows_tape = slice(len(self.source) - len(self.tape), len(self.source))
         self.click = np.array([isinstance(label, Mark) for label in self.point_label], dtype=bool)
 
     def evaluate(self, state: State) -> tuple[FloatArray, FloatArray]:

@@ -18,9 +18,10 @@ from vision.observe import Observations
 from vision.walls import FloatArray, Mark
 
 CAUCHY_SCALE = 2.0  # in standard deviations
-CLICK_LIMIT = 18.0  # leave-one-out chi-square, 2 degrees of freedom: 1.2e-4 by chance
+CLICK_LIMIT = 16.0  # leave-one-out chi-square, 2 degrees of freedom: 3.4e-4 by chance
 EDGE_LIMIT = 16.0  # 1 degree of freedom
 SHIFT_LIMIT = 3.2  # pull of an edge's common shift, in its own standard deviations, before the edge is left out
+TAPE_LIMIT = 4.0  # standard deviations between a taped length and the photos
 MAX_OUTLIER_SHARE = 0.3
 
 
@@ -75,14 +76,18 @@ def _objective(residuals: FloatArray, obs: Observations, used: NDArray[np.bool_]
 
 
 def descend(
-    obs: Observations, state: State, used: NDArray[np.bool_], *, robust: bool, limit: int = 40, tolerance: float = 1e-7
-) -> tuple[State, FloatArray, FloatArray, float, int, bool]:
+    obs: Observations, state: State, used: NDArray[np.bool_], *, robust: bool, limit: int = 40,
+    tolerance: float = 1e-7, noise: FloatArray | None = None,
+) -> tuple[State, FloatArray, FloatArray, float, int, bool]:  # fmt: skip
     """Return the state at the minimum from a start, with residuals, Jacobian, cost, iterations and convergence.
 
     Levenberg-Marquardt with Marquardt's scaling and Nielsen's damping (Madsen, Nielsen & Tingleff, Methods for
-    non-linear least squares problems, 2004).
+    non-linear least squares problems, 2004). ``noise`` (rows,) is added to the whitened residuals: what would be found
+    had every observation and prior been drawn again.
     """
+    drawn = 0.0 if noise is None else noise
     residuals, J = obs.evaluate(state)
+    residuals = residuals + drawn
     cost = _objective(residuals, obs, used, robust)
     damping, growth = 1e-4, 2.0
     for iteration in range(1, limit + 1):
@@ -96,6 +101,7 @@ def descend(
             step = -np.linalg.solve(scaled + damping * np.eye(len(scale)), gradient / scale) / scale
             candidate = obs.cameras.retract(state, step)
             new_residuals, new_J = obs.evaluate(candidate)
+            new_residuals = new_residuals + drawn
             new_cost = _objective(new_residuals, obs, used, robust)
             expected = float(-step @ gradient)
             if np.isfinite(new_cost) and new_cost <= cost * (1.0 + 1e-12):
@@ -189,6 +195,7 @@ def _settle(obs: Observations, state: State, used: NDArray[np.bool_]) -> Solutio
 def solve(obs: Observations, start: State | None = None) -> Solution:
     """Return the maximum a posteriori of a problem from its start, outliers put aside and named."""
     used = np.ones(len(obs.source), dtype=bool)
+    used[obs.rows_tape] = False  # a slip of the tape must not outvote the photos: it joins once it agrees with them
     state, residuals, J, cost, first, _ = descend(obs, start or obs.start, used, robust=True)
     solution = Solution(
         observations=obs, state=state, covariance=covariance_of(J, used), residuals=residuals, jacobian=J, used=used,
@@ -205,7 +212,7 @@ def solve(obs: Observations, start: State | None = None) -> Solution:
         aside.append(int(i))
     edges = np.nonzero(np.abs(residuals[obs.rows_edges]) > 6.0)[0] + obs.rows_edges.start
     used[edges] = False
-    solution = _settle(obs, state, used)
+    solution = _join_tape(obs, _settle(obs, state, used))
     while True:
         bad = np.concatenate([_bad_edges(obs, solution), _shifted_edge(obs, solution)])
         worst = _worst_click(obs, solution)
@@ -221,6 +228,18 @@ def solve(obs: Observations, start: State | None = None) -> Solution:
     solution.outliers = [_name(obs, solution, i) for i in aside if not solution.used[2 * i]]
     solution.iterations += first
     return solution
+
+
+def _join_tape(obs: Observations, solution: Solution) -> Solution:
+    """Return the solution with the taped lengths that agree with what the photos say of them."""
+    J = solution.jacobian[obs.rows_tape]
+    spread = np.einsum("nk,kl,nl->n", J, solution.covariance, J)
+    agrees = solution.residuals[obs.rows_tape] ** 2 < TAPE_LIMIT**2 * (1.0 + spread)
+    if not np.any(agrees):
+        return solution
+    used = solution.used.copy()
+    used[obs.rows_tape] = agrees
+    return _settle(obs, solution.state, used)
 
 
 def _take_back(obs: Observations, solution: Solution, aside: list[int]) -> Solution:
