@@ -1,0 +1,232 @@
+"""Composing the report: from the survey, the geometry and the estimate to the one context that is set."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+from intake.report import reading
+from intake.report.context import PhotoEvidence, Rectified, Report, SourceRow, Verdict
+from intake.report.figures import charts, drawings, is_inside
+from intake.report.pictures import photo_entries, photo_picture, rectified_picture
+from intake.report.reading import Data
+from intake.report.sources import reproduce_rows, source_rows
+from intake.report.tell_estimate import (
+    cautions,
+    knock_on,
+    moisture,
+    order_note,
+    order_rows,
+    sequence,
+    survey_verdict,
+    tape_note,
+    tape_rows,
+    wall_options,
+    wall_verdict,
+)
+from intake.report.tell_walls import construction_evidence, dimension_rows, finding_rows, verdict_of, wall_summary
+from intake.report.words import FOOTER, LOCAL_FIRST, listing, name_of, plain, sentence, wall_length
+from intake.results import FindingEntry, Geometry
+from intake.survey import PhotoEntry, Survey
+
+TITLE_LIMIT = 400
+PURPOSES = {
+    "whole": "whole wall",
+    "oblique": "from one side",
+    "opening": "opening",
+    "detail": "detail",
+    "wall_edge": "wall's edge",
+    "outside": "outside",
+    "bond": "brickwork outside",
+}
+COVERAGE_WORDS = "Give or take: 19 times in 20 the true length lies this close (two standard uncertainties)."
+
+
+def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data, made_on: date) -> Report:
+    """Return all that the report shows.
+
+    Parameters
+    ----------
+    folder
+        The survey folder, for its photos and the straightened walls.
+    survey, geometry, estimate
+        What was said, measured and estimated; the estimate may be empty.
+    made_on
+        The day to print.
+    """
+    entries = {entry.id: entry for entry in survey.walls}
+    inside = [wall for wall in geometry.walls if is_inside(entries.get(wall.id))]
+    lined = [wall for wall in inside if wall.id not in entries or entries[wall.id].line]
+    verdicts = {wall.id: wall_verdict(reading.wall_of(estimate, wall.id)) for wall in inside}
+    whole = survey_verdict([verdicts[wall.id] for wall in lined])
+    findings = all_findings(geometry, estimate)
+    tape = tape_rows(estimate, geometry)
+    told_moisture = [moisture(estimate, wall) for wall in lined]
+    return Report(
+        title=plain(survey.title or folder.resolve().name, limit=TITLE_LIMIT),
+        rooms_and_walls=_rooms_and_walls(survey, [wall.id for wall in inside]),
+        made_on=f"Made on {made_on.day} {made_on:%B %Y}.",
+        verdict=whole,
+        next_step=next_step(whole, bool(tape), findings),
+        walls=tuple(
+            wall_summary(
+                wall,
+                entries.get(wall.id),
+                geometry=geometry,
+                estimate=estimate,
+                verdict=_own(verdicts[wall.id], entries.get(wall.id)),
+            )
+            for wall in inside
+        ),
+        options=tuple(wall_options(wall, reading.wall_of(estimate, wall.id)) for wall in lined),
+        order=order_rows(estimate),
+        order_note=order_note(estimate, geometry, whole),
+        tape=tape,
+        tape_note=tape_note(tape),
+        cautions=cautions(estimate),
+        drawings=drawings(geometry, survey, estimate),
+        charts=charts(geometry, survey, estimate),
+        cut_note=" ".join(sentence(line) for line in reading.texts(estimate, "cut_note")),
+        knock_on=knock_on(estimate),
+        sequence=sequence(estimate),
+        moisture=tuple(told for told in told_moisture if told is not None),
+        photos=tuple(photo_evidence(folder, entry, geometry, survey) for entry in photo_entries(survey, geometry)),
+        rectified=rectified_walls(folder, geometry),
+        dimensions=dimension_rows(geometry, survey),
+        construction=construction_evidence(geometry),
+        sources=source_rows(survey, estimate),
+        findings=finding_rows(findings),
+        reproduce=reproduce_rows(geometry, estimate),
+        coverage=COVERAGE_WORDS,
+        local_first=LOCAL_FIRST,
+        footer=FOOTER,
+    )
+
+
+def _own(verdict: Verdict, entry: object) -> Verdict:
+    if entry is None or getattr(entry, "line", True):
+        return verdict
+    return Verdict(key="cannot_say", symbol="–", words="Not to be lined.", because="", conditions=())
+
+
+def all_findings(geometry: Geometry, estimate: Data) -> list[FindingEntry]:
+    """Return the findings of measurement and estimate together."""
+    found = list(geometry.findings)
+    for entry in reading.items(estimate, "findings"):
+        severity = reading.text(entry, "severity")
+        found.append(
+            FindingEntry(
+                code=reading.text(entry, "code") or "?",
+                severity=severity if severity in ("stop", "warn", "note") else "note",  # type: ignore[arg-type]
+                where={str(key): str(value) for key, value in (reading.find(entry, "where") or {}).items()},
+                message=reading.text(entry, "message"),
+                remedy=reading.text(entry, "remedy"),
+            )
+        )
+    return found
+
+
+def next_step(verdict: Verdict, has_tape: bool, findings: list[FindingEntry]) -> str:
+    """Return the one next thing to do."""
+    stops = [finding for finding in findings if finding.severity == "stop"]
+    if stops:
+        return plain(stops[0].remedy)
+    if verdict.key == "not_before" and verdict.conditions:
+        return verdict.conditions[0]
+    if has_tape:
+        return "tape the lengths listed below, put them in, and run the estimate again."
+    if verdict.key == "cannot_say":
+        warn = next((finding for finding in findings if finding.severity == "warn"), None)
+        return plain(warn.remedy) if warn else "mark the walls and measure them."
+    return "show this report to building control and to whoever will fit the boards, then order."
+
+
+def _rooms_and_walls(survey: Survey, walls: list[str]) -> str:
+    rooms = [name_of(room.id) for room in survey.rooms]
+    parts = []
+    if rooms:
+        parts.append(f"Room{'s' if len(rooms) > 1 else ''}: {listing(rooms)}")
+    if walls:
+        parts.append(f"wall{'s' if len(walls) > 1 else ''}: {listing([name_of(wall) for wall in walls])}")
+    return sentence("; ".join(parts)) if parts else "No wall yet."
+
+
+def photo_evidence(folder: Path, entry: PhotoEntry, geometry: Geometry, survey: Survey) -> PhotoEvidence:
+    """Return one photo with what was measured from it."""
+    shown = photo_picture(folder, entry, geometry=geometry, survey=survey)
+    walls = [wall for wall in geometry.walls if any(view.photo == entry.file for view in wall.views)]
+    names = [name_of(wall.id) for wall in walls]
+    found = [
+        _reference_words(reference.kind, reference.number, reference.id)
+        for reference in geometry.references
+        if reference.photo == entry.file and reference.found
+    ]
+    count = len(entry.marks)
+    purpose = PURPOSES.get(entry.purpose or "", "")
+    file = plain(entry.file, limit=TITLE_LIMIT)
+    what = f"Photo {file}" + (f", {purpose}" if purpose else "")
+    shows = f", showing {listing(names)} with its marks" if names else ""
+    return PhotoEvidence(
+        file=file,
+        purpose=purpose,
+        measured=(
+            f"Measured from it: {listing(names)}, {count} mark{'s' if count != 1 else ''}."
+            if names
+            else "No wall was measured from it."
+        ),
+        references=f"References: {listing(found)}." if found else "No reference found in it.",
+        picture_jpeg=shown.jpeg,
+        width_px=shown.width_px,
+        height_px=shown.height_px,
+        alt=f"{what}{shows}; everything beyond the wall is covered." if shown.jpeg else f"{what}: not shown.",
+        note=shown.note,
+    )
+
+
+def _reference_words(kind: str, number: int | None, identifier: str) -> str:
+    names = {"survey_sheet": "survey sheet", "id1_card": "card", "a4": "plain A4 sheet", "rectangle": "rectangle"}
+    name = names.get(kind, name_of(kind))
+    return f"{name} {number}" if number is not None else f"{name} {name_of(identifier)}"
+
+
+def rectified_walls(folder: Path, geometry: Geometry) -> tuple[Rectified, ...]:
+    """Return the straightened walls with their grid."""
+    made = []
+    for wall in geometry.walls:
+        if wall.rectified is None:
+            continue
+        path = (folder / "results" / wall.rectified.file).resolve()
+        if not path.is_relative_to((folder / "results").resolve()):
+            continue
+        shown = rectified_picture(path, wall)
+        if shown is None or shown.jpeg is None:
+            continue
+        name = name_of(wall.id)
+        made.append(
+            Rectified(
+                wall=name,
+                alt=f"{name} straightened, {wall_length(wall.width_mm)} wide, with solved edges and a grid of 500 mm.",
+                caption="Straightened to scale; white lines every 500 mm, blue lines the edges as solved.",
+                picture_jpeg=shown.jpeg,
+                width_px=shown.width_px,
+                height_px=shown.height_px,
+            )
+        )
+    return tuple(made)
+
+
+def context_rows() -> list[SourceRow]:
+    """Return every field of the context with its help sentence, for the contributors' guide and tests."""
+    from dataclasses import fields, is_dataclass  # noqa: PLC0415
+
+    from intake.report import context  # noqa: PLC0415
+
+    rows = []
+    for name in sorted(vars(context)):
+        record = getattr(context, name)
+        if isinstance(record, type) and is_dataclass(record) and record.__module__ == context.__name__:
+            rows += [
+                SourceRow(what=f"{name}.{item.name}", value=str(item.metadata.get("help", "")), source="")
+                for item in fields(record)
+            ]
+    return rows

@@ -1,0 +1,281 @@
+"""All that the report shows, as documented records: the one context of the HTML page and the PDF.
+
+Every field says in one sentence what it holds (``metadata["help"]``). Figures are already worded and rounded; both
+templates only set them. A test walks these records and looks for every shown value on the rendered pages.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, fields, is_dataclass
+from typing import Any
+
+from intake.report.drawing import Drawing
+
+
+def said(help_sentence: str, *, shown: bool = True) -> Any:
+    """Return a dataclass field with a help sentence; ``shown`` is False where the value is a key, not words."""
+    return field(metadata={"help": help_sentence, "shown": shown})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """The answer in one of four fixed wordings."""
+
+    key: str = said("Which of the four verdicts, as estimate.json names it.", shown=False)
+    symbol: str = said("A sign that reads in black and white: ✓, ▲, ■ or ○.")
+    words: str = said("The verdict in its fixed wording.")
+    because: str = said("One sentence on why, or what to do about it.")
+    conditions: tuple[str, ...] = said("What must be settled first, one sentence each.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallSummary:
+    """One wall for the householder."""
+
+    name: str = said("The wall's name.")
+    verdict: Verdict = said("The verdict on this wall.")
+    width: str = said("Its width with give-or-take, or why it is not measured.")
+    height: str = said("Its height with give-or-take, or why it is not measured.")
+    area: str = said("Its area less the openings, with give-or-take.")
+    thickness: str = said("The thickness of the wall, with give-or-take, or why it is not measured.")
+    construction: str = said("What the wall is made of, in words.")
+    how_sure: str = said("How sure that is, as so many in 100.")
+    u_now: str = said("Its thermal transmittance today, from the two starting values.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OptionRow:
+    """One lining on one wall."""
+
+    role: str = said("Why it is listed: recommended, thinner, thicker, or empty.")
+    name: str = said("The lining in words.")
+    build_up: str = said("How far the wall comes forward, mm.")
+    u_before: str = said("Thermal transmittance today, W/m²K.")
+    u_after: str = said("Thermal transmittance after lining, as a range over the two starting values, W/m²K.")
+    target: str = said("Whether it meets the target, in words.")
+    floor_lost: str = said("Floor area lost in m² and as a share of the room.")
+    f_rsi: str = said("Temperature factor of the inside face; 0.75 or more is asked for against mould.")
+    moisture: str = said("What the moisture screening says; it never approves.")
+    saving: str = said("Energy and money saved in a year, as a range.")
+    cost: str = said("Cost as a range from invented prices.")
+    payback: str = said("Simple payback in years, as a range.")
+    on_front: bool = said("Whether no other lining is both thinner and warmer.", shown=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WallOptions:
+    """The linings of one wall."""
+
+    wall: str = said("The wall's name.")
+    shortlist: tuple[OptionRow, ...] = said("The recommended board and the two next to it.")
+    rows: tuple[OptionRow, ...] = said("Every lining compared, for the adviser.")
+    note: str = said("What the figures do not say.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OrderRow:
+    """One line of the order."""
+
+    item: str = said("What to buy.")
+    spec: str = said("Its specification.")
+    quantity: str = said("How many, with the unit.")
+    price: str = said("Invented price range for the line, or empty.")
+    why: str = said("Why it is on the list.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TapeRow:
+    """One length worth taping before ordering."""
+
+    place: str = said("Which wall and what on it.")
+    what: str = said("The length to tape.")
+    now: str = said("What the photos say, with give-or-take.")
+    why: str = said("What it would change.")
+    reading: str = said("Room to write the reading.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Caution:
+    """A caution that applies to this survey."""
+
+    group: str = said("Whether it applies here, may apply, or holds for every lining.")
+    heading: str = said("The hazard or rule in a word or two.")
+    because: str = said("Why it applies here, with what was answered or found.")
+    action: str = said("What to do, and whom to ask.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figure:
+    """A drawing or chart."""
+
+    kind: str = said("elevation, boards, cut_plan, section, plan or chart.", shown=False)
+    wall: str = said("The wall or room that it shows.", shown=False)
+    title: str = said("Its heading.")
+    caption: str = said("How to read it.")
+    scale: str = said("Its scale in words, as printed from the PDF.")
+    alt: str = said("What it shows, for someone who cannot see it.")
+    drawing: Drawing = said("Its lines; SVG, PDF and DXF are made from these.", shown=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One job that follows from the wall coming forward."""
+
+    where: str = said("The wall and the thing.")
+    what: str = said("What is to be done, with its figures.")
+    why: str = said("Why, or what happens if it is forgotten.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TradeTasks:
+    """The jobs of one trade."""
+
+    trade: str = said("The trade or person.")
+    tasks: tuple[Task, ...] = said("Its jobs.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoEvidence:
+    """One photo, blanked beyond the wall."""
+
+    file: str = said("The photo's file name.")
+    purpose: str = said("What the photo is for.")
+    measured: str = said("What was measured from it.")
+    references: str = said("The references found in it.")
+    picture_jpeg: bytes | None = said("The picture re-encoded without metadata, or None.", shown=False)
+    width_px: int = said("Its width as embedded, pixels.", shown=False)
+    height_px: int = said("Its height as embedded, pixels.", shown=False)
+    alt: str = said("What it shows, for someone who cannot see it.")
+    note: str = said("Why it is not shown, or what was covered.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DimensionRow:
+    """One measured length or area."""
+
+    place: str = said("The wall, or the opening or thing on it.")
+    what: str = said("What was measured.")
+    value: str = said("The value with its give-or-take, or why it is missing.")
+    sd: str = said("Its standard uncertainty.")
+    cause: str = said("What limits it most, or that it was taped.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CueRow:
+    """One thing that spoke for a construction."""
+
+    cue: str = said("The kind of cue.")
+    found: str = said("What was found, with its give-or-take.")
+    speaks_for: str = said("Which construction it speaks for, and how strongly.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ConstructionEvidence:
+    """Solid or cavity: the evidence for one wall."""
+
+    wall: str = said("The wall's name.")
+    verdict: str = said("The judgement in words.")
+    probabilities: tuple[str, ...] = said("Each construction with its probability.")
+    cues: tuple[CueRow, ...] = said("What spoke for it.")
+    settle: str = said("What single photo or check would settle it.")
+    follows: str = said("What follows from it.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MoistureEvidence:
+    """The moisture screening of one wall."""
+
+    wall: str = said("The wall's name.")
+    words: str = said("The screening's result in words.")
+    surface: str = said("The inside face's temperature on a cold night before and after, and the factors.")
+    junctions: tuple[str, ...] = said("What the edges, reveals and floors do, one sentence each.")
+    limits: str = said("What the screening leaves out.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceRow:
+    """One assumption or figure taken from elsewhere."""
+
+    what: str = said("The assumption.")
+    value: str = said("Its value.")
+    source: str = said("Where it comes from, with edition and date, or that it is invented.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FindingRow:
+    """One open finding."""
+
+    symbol: str = said("A sign that reads in black and white.")
+    severity: str = said("Stop, Warning or Note.")
+    code: str = said("The finding's stable code.")
+    where: str = said("The photo, wall, opening or point.")
+    message: str = said("What was found.")
+    remedy: str = said("What to do next.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rectified:
+    """The straightened picture of a wall."""
+
+    wall: str = said("The wall's name.")
+    alt: str = said("What it shows, for someone who cannot see it.")
+    caption: str = said("Its scale and grid.")
+    picture_jpeg: bytes = said("The picture, re-encoded without metadata.", shown=False)
+    width_px: int = said("Its width, pixels.", shown=False)
+    height_px: int = said("Its height, pixels.", shown=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """The whole report."""
+
+    title: str = said("The survey's title.")
+    rooms_and_walls: str = said("Which rooms and walls it covers.")
+    made_on: str = said("The day on which the report was made.")
+    verdict: Verdict = said("The verdict on the whole survey, the worst of its walls.")
+    next_step: str = said("The one next thing to do.")
+    walls: tuple[WallSummary, ...] = said("The walls.")
+    options: tuple[WallOptions, ...] = said("The linings by wall.")
+    order: tuple[OrderRow, ...] = said("The order list.")
+    order_note: str = said("What the order rests on.")
+    tape: tuple[TapeRow, ...] = said("The lengths worth taping first.")
+    tape_note: str = said("How to tape, or that nothing need be taped.")
+    cautions: tuple[Caution, ...] = said("The cautions that apply here.")
+    drawings: tuple[Figure, ...] = said("The drawings.")
+    charts: tuple[Figure, ...] = said("The charts.")
+    cut_note: str = said("How to read the cut plan.")
+    knock_on: tuple[TradeTasks, ...] = said("What moves when the wall comes forward, by trade.")
+    sequence: tuple[str, ...] = said("The order of the work, step by step.")
+    moisture: tuple[MoistureEvidence, ...] = said("The moisture screening by wall.")
+    photos: tuple[PhotoEvidence, ...] = said("The photos.")
+    rectified: tuple[Rectified, ...] = said("The straightened walls.")
+    dimensions: tuple[DimensionRow, ...] = said("Every dimension.")
+    construction: tuple[ConstructionEvidence, ...] = said("The construction cues by wall.")
+    sources: tuple[SourceRow, ...] = said("Assumptions, sources and dates.")
+    findings: tuple[FindingRow, ...] = said("The findings that are open.")
+    reproduce: tuple[SourceRow, ...] = said("Program version and hashes, so that the result can be made again.")
+    coverage: str = said("What give or take means.")
+    local_first: str = said("That local codes and licensed practice come first.")
+    footer: str = said("What the report is not.")
+
+
+def shown_texts(record: object) -> Iterator[tuple[str, str]]:
+    """Yield (field path, text) of every text in the records that must be seen on the pages."""
+    if not is_dataclass(record) or isinstance(record, type):
+        return
+    for item in fields(record):
+        if not item.metadata.get("shown", False):
+            continue
+        value = getattr(record, item.name)
+        name = f"{type(record).__name__}.{item.name}"
+        if isinstance(value, str):
+            yield name, value
+        elif is_dataclass(value):
+            yield from shown_texts(value)
+        elif isinstance(value, tuple):
+            for part in value:
+                if isinstance(part, str):
+                    yield name, part
+                else:
+                    yield from shown_texts(part)

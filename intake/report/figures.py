@@ -1,0 +1,438 @@
+"""Which drawings and charts a report holds, made from the measured walls and the estimate."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from intake.report import reading
+from intake.report.board_drawings import BoardStock, OffcutBox, PieceShape, boards_elevation, cut_plan
+from intake.report.charts import ChartPoint, bars, condensation_by_month, u_against_depth
+from intake.report.context import Figure
+from intake.report.drawing import Drawing, Point, rectangle
+from intake.report.elevation import elevation, opening_box, scale_that_fits
+from intake.report.plan import PlanWall, room_plan
+from intake.report.reading import Data
+from intake.report.section import LayerBand, SectionSizes, jamb_section, sill_section
+from intake.report.tell_estimate import chosen_of, option_u, options_of
+from intake.report.tell_walls import thickness_of
+from intake.report.words import CONSTRUCTIONS, NBSP, give_or_take, in_hundred, name_of, plain
+from intake.results import Geometry, OpeningResult, WallResult
+from intake.survey import Survey, WallEntry
+
+PAGE_MM = (269.0, 158.0)  # room for a drawing on A4 landscape
+PLASTER_MM = 13.0  # common practice, no source
+RUN_OFF_G_M2 = 200.0  # EN ISO 13788:2012, from memory
+F_RSI_LEAST = 0.75  # BRE IP 1/06, as quoted
+OVERHANG_MM = 30.0  # invented default
+STONE_LIKE = {"stone", "other"}
+
+
+def scale_words(drawing: Drawing) -> str:
+    """Return the scale of a drawing in words."""
+    return f"Scale 1:{drawing.scale:g} in report.pdf printed at 100{NBSP}%." if drawing.scale > 1 else ""
+
+
+def figure(kind: str, wall: str, drawing: Drawing | None, caption: str) -> list[Figure]:
+    """Return the drawing as a figure of the report, or nothing where there is no drawing."""
+    if drawing is None:
+        return []
+    return [
+        Figure(
+            kind=kind,
+            wall=wall,
+            title=drawing.title,
+            caption=caption,
+            scale=scale_words(drawing),
+            alt=drawing.alt,
+            drawing=drawing,
+        )
+    ]
+
+
+def drawings(geometry: Geometry, survey: Survey, estimate: Data) -> tuple[Figure, ...]:
+    """Return every drawing: elevations, boards, cut plans, sections, plans."""
+    entries = {entry.id: entry for entry in survey.walls}
+    inside = [wall for wall in geometry.walls if is_inside(entries.get(wall.id))]
+    made: list[Figure] = []
+    for wall in inside:
+        made += _wall_drawings(wall, entries.get(wall.id), estimate)
+    for room in reading.items(estimate, "rooms"):
+        made += _cut_plans(room)
+    for wall in inside:
+        made += _sections(wall, entries.get(wall.id), reading.wall_of(estimate, wall.id))
+    made += _plans(geometry, survey, estimate)
+    return tuple(made)
+
+
+def is_inside(entry: WallEntry | None) -> bool:
+    """Return whether a wall is seen from inside; one that nobody declared is."""
+    return entry is None or entry.side == "inside"
+
+
+def wall_scale(wall: WallResult) -> float:
+    """Return the scale at which the wall's drawings fit on a landscape page."""
+    wide = wall.width_mm.value if wall.width_mm else 4000.0
+    tall = wall.height_mm.value if wall.height_mm else 2500.0
+    return scale_that_fits(wide, tall, page_mm=PAGE_MM)
+
+
+def _wall_drawings(wall: WallResult, entry: WallEntry | None, estimate: Data) -> list[Figure]:
+    name = name_of(wall.id)
+    scale = wall_scale(wall)
+    caption = (
+        f"Seen from inside. Width {give_or_take(wall.width_mm)}; height {give_or_take(wall.height_mm)}. "
+        "Corners as measured, not squared."
+    )
+    made = figure("elevation", name, elevation(wall, scale=scale), caption)
+    if entry is not None and not entry.line:
+        return made
+    layout = _layout_of(estimate, wall.id)
+    if layout:
+        drawing = boards_elevation(
+            wall,
+            pieces=pieces_of(layout),
+            dabs=dabs_of(estimate, wall.id),
+            joints_at_risk=_joints_at_risk(layout, wall.id),
+            scale=scale,
+            foot_gap_mm=reading.number(layout, f"foot_gaps_mm.{wall.id}"),
+        )
+        told = "Letters name pieces; each is cut from the board of that number in the cut plan. Grey: adhesive."
+        made += figure("boards", name, drawing, told)
+    return made
+
+
+def _layout_of(estimate: Data, wall: str) -> Data:
+    for room in reading.items(estimate, "rooms"):
+        boards = reading.find(room, "boards")
+        if any(piece.get("wall") == wall for piece in reading.items(boards, "pieces")):
+            return boards  # type: ignore[no-any-return]
+    return {}
+
+
+def _ring(data: object) -> tuple[Point, ...]:
+    if not isinstance(data, Sequence) or isinstance(data, str):
+        return ()
+    return tuple(
+        (float(point[0]), float(point[1])) for point in data if isinstance(point, Sequence) and len(point) == 2
+    )
+
+
+def _outline(data: object) -> tuple[tuple[Point, ...], tuple[tuple[Point, ...], ...]]:
+    if isinstance(data, dict):
+        holes = data.get("holes") or []
+        return _ring(data.get("outer")), tuple(_ring(hole) for hole in holes)
+    return _ring(data), ()
+
+
+def pieces_of(layout: Data) -> list[PieceShape]:
+    """Return the pieces of a room's layout."""
+    pieces = []
+    for piece in reading.items(layout, "pieces"):
+        on_wall, wall_holes = _outline(piece.get("on_wall"))
+        on_board, board_holes = _outline(piece.get("on_board"))
+        if not on_wall and not on_board:
+            continue
+        pieces.append(
+            PieceShape(
+                id=plain(reading.text(piece, "id"), limit=8),
+                wall=reading.text(piece, "wall"),
+                role=reading.text(piece, "role", "part"),
+                board=int(reading.number(piece, "board") or 0),
+                on_wall=on_wall,
+                on_wall_holes=wall_holes,
+                on_board=on_board,
+                on_board_holes=board_holes,
+                opening=reading.text(piece, "opening") or None,
+                turned=bool(piece.get("turned_deg")),
+            )
+        )
+    return pieces
+
+
+def offcuts_of(layout: Data) -> list[OffcutBox]:
+    """Return the offcuts of a room's layout; those to keep are lettered."""
+    boxes = []
+    letters = iter("abcdefghijklmnopqrstuvwxyz")
+    for offcut in reading.items(layout, "offcuts"):
+        box = offcut.get("box")
+        if not isinstance(box, Sequence) or len(box) != 4:
+            continue
+        reusable = bool(offcut.get("reusable"))
+        left, bottom, right, top = (float(value) for value in box)
+        boxes.append(
+            OffcutBox(
+                name=next(letters, "z") if reusable else "",
+                board=int(reading.number(offcut, "board") or 0),
+                box=(left, bottom, right, top),
+                reusable=reusable,
+            )
+        )
+    return boxes
+
+
+def stock_of(layout: Data) -> list[BoardStock]:
+    """Return the boards of a room's layout by size."""
+    width, length = reading.number(layout, "board.width_mm"), reading.number(layout, "board.length_mm")
+    count = int(reading.number(layout, "count") or 0)
+    numbers = sorted({piece.board for piece in pieces_of(layout)})
+    if width is None or length is None or not count:
+        return []
+    first = min(numbers, default=1)
+    return [BoardStock(width_mm=width, length_mm=length, numbers=tuple(range(first, first + max(count, len(numbers)))))]
+
+
+def dabs_of(estimate: Data, wall: str) -> list[tuple[Point, ...]]:
+    """Return the outlines of adhesive on one wall: rectangles, rings or ribbons as the estimate gives them."""
+    entry = reading.wall_of(estimate, wall)
+    found: list[tuple[Point, ...]] = []
+    for part in ("dabs", "ribbons", "beads"):
+        for place in (f"fixing.{part}", f"dabs.{part}", part):
+            value = reading.find(entry, place)
+            if isinstance(value, Sequence) and not isinstance(value, str):
+                found += [ring for item in value if (ring := _patch(item))]
+                break
+    return found
+
+
+def _patch(item: Any) -> tuple[Point, ...]:
+    if isinstance(item, dict):
+        if "outline" in item or "on_wall" in item:
+            return _outline(item.get("outline") or item.get("on_wall"))[0]
+        box = item.get("box")
+        if box is not None:
+            return _patch(box)
+        left, bottom = item.get("left_mm", item.get("x_mm")), item.get("bottom_mm", item.get("y_mm"))
+        width, height = item.get("width_mm"), item.get("height_mm")
+        if None not in (left, bottom, width, height):
+            return rectangle(float(left), float(bottom), float(width), float(height))  # type: ignore[arg-type]
+        return ()
+    if isinstance(item, Sequence) and len(item) == 4 and all(isinstance(value, int | float) for value in item):
+        left, bottom, right, top = (float(value) for value in item)
+        return rectangle(left, bottom, right - left, top - bottom)
+    return _ring(item)
+
+
+def _joints_at_risk(layout: Data, wall: str) -> list[tuple[Point, Point]]:
+    return [
+        ((float(joint["start"][0]), float(joint["start"][1])), (float(joint["end"][0]), float(joint["end"][1])))
+        for joint in reading.items(layout, "joints")
+        if joint.get("risk") and joint.get("wall") == wall
+    ]
+
+
+def _cut_plans(room: Data) -> list[Figure]:
+    name = name_of(reading.text(room, "id", "room") or "room")
+    made: list[Figure] = []
+    for part, title in (("boards", name), ("reveal_boards", f"{name}, reveals"), ("reveals", f"{name}, reveals")):
+        layout = reading.find(room, part)
+        if not isinstance(layout, dict):
+            continue
+        drawing = cut_plan(title, stock=stock_of(layout), pieces=pieces_of(layout), offcuts=offcuts_of(layout))
+        told = "Boards face up. Crossed: waste. Dashed: offcuts worth keeping. Cut to the wall as you find it, not to paper."
+        made += figure("cut_plan", name, drawing, told)
+    return made
+
+
+def _sections(wall: WallResult, entry: WallEntry | None, estimate: Data) -> list[Figure]:
+    if entry is not None and not entry.line:
+        return []
+    opening = next((opening for opening in wall.openings if opening.reveal_depth_mm is not None), None)
+    chosen = chosen_of(estimate)
+    if opening is None or not chosen:
+        return []
+    sizes = section_sizes(wall, opening, estimate, chosen)
+    caption = f"Layers to scale. Reveal {give_or_take(opening.reveal_depth_mm)}."
+    name = name_of(wall.id)
+    made = figure("section", name, jamb_section(sizes), caption)
+    if opening.kind == "window":
+        made += figure("section", name, sill_section(sizes), caption)
+    return made
+
+
+def section_sizes(wall: WallResult, opening: OpeningResult, estimate: Data, chosen: Data) -> SectionSizes:
+    """Return what a section through one opening is drawn from."""
+    reveal = opening.reveal_depth_mm.value if opening.reveal_depth_mm else 0.0
+    layers = lining_layers(chosen)
+    build_up = sum(layer.thickness_mm for layer in layers)
+    verdict = wall.construction.verdict if wall.construction else "unknown"
+    thing = _opening_entry(estimate, opening.id)
+    board = reading.number(thing, "window_board_mm", "window_board.depth_mm", "window_board_depth_mm")
+    if board is None and opening.kind == "window":
+        board = reveal + build_up + OVERHANG_MM
+    return SectionSizes(
+        wall=name_of(wall.id),
+        opening=f"{name_of(opening.kind)} {name_of(opening.id)}",
+        reveal_mm=reveal,
+        frame_mm=opening.frame_mm if opening.frame_mm is not None else 70.0,
+        outer_reveal_mm=opening.outer_reveal_mm.value if opening.outer_reveal_mm is not None else None,
+        structure=CONSTRUCTIONS.get(verdict, "wall").split(",")[0] if verdict != "unknown" else "wall, not decided",
+        structure_hatch="plaster" if verdict in STONE_LIKE else "brick",
+        plaster_mm=PLASTER_MM,
+        layers=tuple(layers),
+        reveal_layers=tuple(_reveal_layers(thing, chosen)),
+        visible_frame_mm=opening.visible_frame_mm,
+        window_board_mm=board,
+        overhang_mm=OVERHANG_MM,
+        fixing_mm=reading.number(estimate, "fixing.secondary_length_mm", "fixing.length_mm", "secondary_fixing_mm"),
+    )
+
+
+def _opening_entry(estimate: Data, opening: str) -> Data:
+    for entry in reading.items(estimate, "openings", "reveals"):
+        if opening in (entry.get("id"), entry.get("opening")):
+            return entry
+    return {}
+
+
+def lining_layers(chosen: Data) -> list[LayerBand]:
+    """Return the layers of a lining from the old face towards the room."""
+    gap = reading.number(chosen, "gap_mm") or 0.0
+    insulation = reading.number(chosen, "insulation_mm") or 0.0
+    board = reading.number(chosen, "board_mm") or 0.0
+    dabs = "dab" in reading.text(chosen, "fixing")
+    name = plain(reading.text(chosen, "name") or name_of(reading.text(chosen, "insulation")), limit=30)
+    layers = []
+    if gap > 0:
+        layers.append(
+            LayerBand(label="adhesive dabs" if dabs else "fixing gap", thickness_mm=gap, hatch=None, dabs=dabs)
+        )
+    if insulation > 0:
+        layers.append(LayerBand(label=name, thickness_mm=insulation, hatch="insulation"))
+    if board > 0:
+        layers.append(LayerBand(label="plasterboard", thickness_mm=board, hatch="board"))
+    return layers
+
+
+def _reveal_layers(thing: Data, chosen: Data) -> list[LayerBand]:
+    insulation = reading.number(
+        thing, "insulation_mm", "reveal_insulation_mm", "reveal.insulation_mm", "board.insulation_mm"
+    )
+    board = reading.number(thing, "board_mm", "reveal_board_mm", "reveal.board_mm", "board.board_mm")
+    layers = []
+    if insulation:
+        layers.append(LayerBand(label="reveal insulation", thickness_mm=insulation, hatch="insulation"))
+    if insulation or board:
+        thick = board or reading.number(chosen, "board_mm") or 12.5
+        layers.append(LayerBand(label="plasterboard", thickness_mm=thick, hatch="board"))
+    return layers
+
+
+def _plans(geometry: Geometry, survey: Survey, estimate: Data) -> list[Figure]:
+    measured = {wall.id: wall for wall in geometry.walls}
+    entries = {entry.id: entry for entry in survey.walls}
+    made: list[Figure] = []
+    for room in survey.rooms:
+        walls = [_plan_wall(name, measured, entries, estimate) for name in room.walls]
+        first = next((name for name in room.walls if name in measured), None)
+        chosen = chosen_of(reading.wall_of(estimate, first)) if first else {}
+        lost, share = reading.number(chosen, "room_floor_area_m2"), reading.number(chosen, "room_floor_share")
+        if lost is None:
+            lost = reading.number(reading.room_of(estimate, room.id), "floor_area_lost_m2", "floor.lost_m2")
+        words = "floor lost not known" if lost is None else f"floor lost {lost:.2f} m²"
+        if lost is not None and share is not None:
+            words += f", {100 * share:.1f} % of the room"
+        drawing = room_plan(name_of(room.id), walls, scale=50.0, floor_words=words)
+        caption = (
+            "Corners are drawn square; angles between walls are not measured. Dashed walls have no measured thickness."
+        )
+        made += figure("plan", name_of(room.id), drawing, caption)
+    return made
+
+
+def _plan_wall(
+    name: str | None, measured: dict[str, WallResult], entries: dict[str, WallEntry], estimate: Data
+) -> PlanWall | None:
+    if name is None:
+        return None
+    wall, entry = measured.get(name), entries.get(name)
+    lined = entry is None or entry.line
+    chosen = chosen_of(reading.wall_of(estimate, name))
+    build_up = (reading.number(chosen, "build_up_mm") or 0.0) if lined and chosen else 0.0
+    thickness = thickness_of(wall) if wall is not None else None
+    boxes = [box for opening in (wall.openings if wall else []) if (box := opening_box(opening)) is not None]
+    return PlanWall(
+        name=name_of(name),
+        length_mm=wall.width_mm.value if wall is not None and wall.width_mm is not None else None,
+        thickness_mm=thickness.value if thickness is not None else None,
+        build_up_mm=build_up,
+        openings=tuple((box[0], box[2]) for box in boxes),
+    )
+
+
+def charts(geometry: Geometry, survey: Survey, estimate: Data) -> tuple[Figure, ...]:
+    """Return the charts: transmittance against space, condensation, surface factor, error budget."""
+    entries = {entry.id: entry for entry in survey.walls}
+    target = survey.design.target_u
+    made: list[Figure] = []
+    for wall in geometry.walls:
+        if not is_inside(entries.get(wall.id)):
+            continue
+        entry = reading.wall_of(estimate, wall.id)
+        name = name_of(wall.id)
+        made += figure("chart_u", name, u_against_depth(chart_points(entry), wall=name, target=target), _U_CAPTION)
+        made += _moisture_charts(name, reading.heat_of(entry), chosen_of(entry))
+        if wall.limits and wall.width_mm is not None:
+            rows = [(cause.source, 100 * cause.share, in_hundred(cause.share)) for cause in wall.limits[:6]]
+            drawing = bars(
+                rows,
+                name="chart_error",
+                title=f"{name}: what limits its width",
+                alt=f"Bars: {'; '.join(f'{label} {words}' for label, _, words in rows)}.",
+                high=100.0,
+                axis_words="share of the variance, %",
+            )
+            made += figure("chart_error", name, drawing, f"Width {give_or_take(wall.width_mm)}.")
+    return tuple(made)
+
+
+_U_CAPTION = "Lower is warmer, further left takes less room. Starting from the calculated value of the wall today."
+
+
+def chart_points(entry: Data) -> list[ChartPoint]:
+    """Return the linings of a wall as points of the chart; outside insulation takes no room and is left out."""
+    chosen = chosen_of(entry)
+    points = []
+    for option in options_of(entry):
+        after, depth = option_u(option), reading.number(option, "build_up_mm")
+        if after is None or depth is None or option.get("family") == "external":
+            continue
+        points.append(
+            ChartPoint(
+                family=plain(reading.text(option, "name") or name_of(reading.text(option, "insulation"))),
+                depth_mm=depth,
+                u=after[1],
+                on_front=bool(option.get("on_front")),
+                chosen=all(option.get(key) == chosen.get(key) for key in ("insulation", "insulation_mm")),
+            )
+        )
+    return points
+
+
+def _moisture_charts(name: str, heat: Data, chosen: Data) -> list[Figure]:
+    made: list[Figure] = []
+    result = reading.find(heat, "moisture.lined", "moisture")
+    if isinstance(result, dict):
+        planes = [
+            (
+                plain(reading.text(plane, "name") or "between layers"),
+                [float(v) for v in plane.get("content_g_m2", [0] * 12)],
+            )
+            for plane in reading.items(result, "planes")
+        ]
+        drawing = condensation_by_month(planes, wall=name, limit_g_m2=RUN_OFF_G_M2)
+        made += figure("chart_moisture", name, drawing, "Screening to EN ISO 13788; it cannot approve a solid wall.")
+    before, after = reading.number(heat, "f_rsi_before"), reading.number(chosen, "f_rsi")
+    if before is not None and after is not None:
+        rows = [("today", before, f"{before:.2f}"), ("lined", after, f"{after:.2f}")]
+        drawing = bars(
+            rows,
+            name="chart_surface",
+            title=f"{name}: how warm the inside face is",
+            alt=f"Temperature factor of the inside face: today {before:.2f}, lined {after:.2f}; 0.75 is asked for.",
+            high=1.0,
+            axis_words="temperature factor fRsi: 0 as cold as outside, 1 as warm as the room",
+            limit=(F_RSI_LEAST, "0.75 against mould"),
+        )
+        made += figure("chart_surface", name, drawing, "Plain wall; corners, reveals and floors are colder.")
+    return made

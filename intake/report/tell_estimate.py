@@ -1,0 +1,403 @@
+"""Words about the estimate: verdicts, linings, order, tape list, cautions, work that moves, moisture, sources."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from intake.report import reading
+from intake.report.context import (
+    Caution,
+    MoistureEvidence,
+    OptionRow,
+    OrderRow,
+    TapeRow,
+    Task,
+    TradeTasks,
+    Verdict,
+    WallOptions,
+)
+from intake.report.reading import Data
+from intake.report.tell_walls import pounds, u_before_words, verdict_of, worst
+from intake.report.words import (
+    NBSP,
+    give_or_take,
+    grouped,
+    key_words,
+    listing,
+    name_of,
+    plain,
+    sentence,
+    significant,
+    span,
+    transmittance,
+)
+from intake.results import Geometry, WallResult
+
+BECAUSE = {
+    "nothing_found_against": "What was measured, answered and screened shows nothing against it; a professional may still.",
+    "tape_first": "A few lengths decide what is ordered. Tape them, put them in and run the estimate again.",
+    "not_before": "Settle these first:",
+    "cannot_say": "Too little is known of this wall yet; the findings name what is missing.",
+}
+
+
+def wall_verdict(entry: Data) -> Verdict:
+    """Return the verdict on one wall with its conditions."""
+    key = reading.text(entry, "verdict") or "cannot_say"
+    conditions = tuple(sentence(line) for line in reading.texts(entry, "conditions"))
+    key = key if key in BECAUSE else "cannot_say"
+    because = BECAUSE[key] if key != "not_before" or conditions else "The findings name what must be settled first."
+    return verdict_of(key, because=because, conditions=conditions if key == "not_before" else ())
+
+
+def survey_verdict(verdicts: Sequence[Verdict]) -> Verdict:
+    """Return the worst of the walls' verdicts with all their conditions, each once."""
+    key = worst([verdict.key for verdict in verdicts])
+    conditions = tuple(dict.fromkeys(line for verdict in verdicts if verdict.key == key for line in verdict.conditions))
+    return verdict_of(key, because=BECAUSE[key], conditions=conditions)
+
+
+def options_of(entry: Data) -> list[Data]:
+    """Return the linings of one wall as the estimate lists them."""
+    return reading.items(reading.heat_of(entry), "options") or reading.items(entry, "options")
+
+
+def chosen_of(entry: Data) -> Data:
+    """Return the lining that the estimate plans with."""
+    heat = reading.heat_of(entry)
+    chosen = reading.find(heat, "chosen", "recommended") or reading.find(entry, "chosen", "recommended")
+    if isinstance(chosen, dict):
+        return chosen
+    options = options_of(entry)
+    return options[0] if options else {}
+
+
+def same_lining(one: Data, other: Data) -> bool:
+    """Return whether two entries are the same board."""
+    return all(one.get(key) == other.get(key) for key in ("insulation", "insulation_mm", "board_mm"))
+
+
+def lining_name(option: Data) -> str:
+    """Return ``60 mm phenolic + 12.5 board``."""
+    name = reading.text(option, "name") or name_of(reading.text(option, "insulation") or "lining")
+    thick = reading.number(option, "insulation_mm")
+    board = reading.number(option, "board_mm")
+    first = f"{thick:g}{NBSP}mm {plain(name)}" if thick else plain(name)
+    return first if not board or option.get("family") == "external" else f"{first} + {board:g} board"
+
+
+def option_u(option: Data) -> tuple[float, float] | None:
+    """Return the transmittance after lining from the two starting values, low to high."""
+    low = reading.number(option, "u.from_measured", "u_from_measured")
+    high = reading.number(option, "u.from_calculated", "u_from_calculated")
+    both = [value for value in (low, high) if value is not None]
+    return (min(both), max(both)) if both else None
+
+
+def option_row(option: Data, *, role: str, before: str) -> OptionRow:
+    """Return one lining in words."""
+    after = option_u(option)
+    two = after is not None and transmittance(after[0]) != transmittance(after[1])
+    after_words = "" if after is None else "–".join(transmittance(value) for value in (after if two else after[:1]))
+    floor, share = reading.number(option, "floor_area_m2"), reading.number(option, "floor_share")
+    floor_words = "not known" if floor is None else f"{floor:.2f}{NBSP}m²"
+    if share is not None:
+        floor_words += f", {100 * share:.1f}{NBSP}% of the room"
+    f_rsi = reading.number(option, "f_rsi")
+    build_up = reading.number(option, "build_up_mm")
+    return OptionRow(
+        role=role,
+        name=lining_name(option),
+        build_up="not known" if build_up is None else f"{build_up:g}{NBSP}mm",
+        u_before=before,
+        u_after=after_words or "not known",
+        target=plain(reading.text(option, "target_words")) or "not judged",
+        floor_lost=floor_words,
+        f_rsi="" if f_rsi is None else f"{f_rsi:.2f}",
+        moisture=plain(reading.text(option, "moisture_words", "moisture")) or "not screened",
+        saving=_saving(option),
+        cost=_rough(reading.spread(option, "cost"), pound=True) or "not known",
+        payback=_payback(reading.spread(option, "payback_years")),
+        on_front=bool(option.get("on_front")),
+    )
+
+
+def _rough(pair: tuple[float, float] | None, *, pound: bool = False) -> str:
+    if pair is None:
+        return ""
+    if pound:
+        return pounds(pair)
+    low, high = (float(significant(value).replace(NBSP, "")) for value in pair)
+    return span(low, high)
+
+
+def _saving(option: Data) -> str:
+    energy = reading.spread(option, "saving_kwh")
+    money = reading.spread(option, "saving_pounds")
+    if energy is None or energy == (0.0, 0.0):
+        return "not known"
+    words = f"{_rough(energy)}{NBSP}kWh a year"
+    return f"{words}, {pounds(money)}" if money else words
+
+
+def _payback(pair: tuple[float, float] | None) -> str:
+    if pair is None:
+        return "not known"
+    if pair[0] > 100:
+        return "over 100 years"
+    high = "over 100" if pair[1] > 100 else grouped(round(pair[1]))
+    return f"{grouped(round(pair[0]))} to {high} years"
+
+
+def wall_options(wall: WallResult, entry: Data) -> WallOptions:
+    """Return the linings of one wall: the shortlist of three and the whole table."""
+    options, chosen = options_of(entry), chosen_of(entry)
+    before = u_before_words(entry).removeprefix("U ")
+    shortlist = shortlist_of(options, chosen)
+    roles = {id(option): role for role, option in shortlist}
+    rows = [option_row(option, role=roles.get(id(option), ""), before=before) for option in options]
+    if chosen and not any(same_lining(option, chosen) for option in options):
+        rows.insert(0, option_row(chosen, role=_chosen_role(chosen), before=before))
+    note = (
+        "U is the heat that passes, W/m²K: less is warmer. Each figure after lining is a range over two starting values, "
+        "as calculated and as such walls are measured to be. Prices are invented until you put in your own; savings "
+        "depend on how the house is heated and lived in."
+    )
+    return WallOptions(
+        wall=name_of(wall.id),
+        shortlist=tuple(option_row(option, role=role, before=before) for role, option in shortlist),
+        rows=tuple(rows),
+        note=note,
+    )
+
+
+def shortlist_of(options: Sequence[Data], chosen: Data) -> list[tuple[str, Data]]:
+    """Return the planned board with the next thinner and next thicker of its kind, thin to thick, each with its role."""
+    if not chosen:
+        return []
+    thick = reading.number(chosen, "insulation_mm") or 0.0
+    family = [option for option in options if option.get("insulation") == chosen.get("insulation")]
+    ordered = sorted(family, key=lambda option: reading.number(option, "insulation_mm") or 0.0)
+    thinner = [option for option in ordered if (reading.number(option, "insulation_mm") or 0.0) < thick - 0.01]
+    thicker = [option for option in ordered if (reading.number(option, "insulation_mm") or 0.0) > thick + 0.01]
+    own = next((option for option in ordered if same_lining(option, chosen)), chosen)
+    found = [("Next thinner", thinner[-1])] if thinner else []
+    found.append((_chosen_role(chosen), own))
+    found += [("Next thicker", thicker[0])] if thicker else []
+    if len(found) < 3 and len(thinner) > 1 and not thicker:
+        found.insert(0, ("Thinner still", thinner[-2]))
+    if len(found) < 3 and len(thicker) > 1 and not thinner:
+        found.append(("Thicker still", thicker[1]))
+    return found
+
+
+def _chosen_role(chosen: Data) -> str:
+    if reading.text(chosen, "moisture") == "builds_up":
+        return "Planned, but do not fit it"
+    if chosen.get("meets_target") is False:
+        return "Planned in this report; does not meet the target"
+    return "Recommended, and planned in this report"
+
+
+def order_rows(estimate: Data) -> tuple[OrderRow, ...]:
+    """Return the order list."""
+    rows = []
+    for line in reading.items(estimate, "order", "order.lines"):
+        count = reading.number(line, "quantity")
+        unit = reading.text(line, "unit")
+        price = reading.spread(line, "price") or reading.spread(line, "cost")
+        plural = unit if count == 1 or not unit or unit.endswith("s") or len(unit) <= 2 else f"{unit}s"
+        rows.append(
+            OrderRow(
+                item=plain(reading.text(line, "item", "name")),
+                spec=plain(reading.text(line, "spec", "specification")),
+                quantity=""
+                if count is None
+                else f"{grouped(count, 0 if count == int(count) else 1)}{NBSP}{plain(plural)}",
+                price=pounds(price),
+                why=sentence(reading.text(line, "why", "reason")),
+            )
+        )
+    return tuple(rows)
+
+
+def order_note(estimate: Data, geometry: Geometry, verdict: Verdict) -> str:
+    """Return what the order rests on and whether it may be placed."""
+    stops = any(finding.severity == "stop" for finding in geometry.findings)
+    if verdict.key in ("cannot_say", "not_before") or stops:
+        first = "Do not order yet: see the verdict above."
+    elif verdict.key == "tape_first":
+        first = "Provisional: tape the lengths below before you order."
+    else:
+        first = "Check the sizes with a tape as the boards are cut; every piece is cut to the wall, not to paper."
+    counts = []
+    for room in reading.items(estimate, "rooms"):
+        boards = reading.find(room, "boards")
+        count = reading.number(boards, "count")
+        if count is not None:
+            proved = reading.find(boards, "proved")
+            bound = reading.number(boards, "lower_bound")
+            how = (
+                "proved the fewest"
+                if proved
+                else f"at least {bound:g} are needed"
+                if bound
+                else "not proved the fewest"
+            )
+            counts.append(f"{name_of(reading.text(room, 'id') or 'room')} takes {count:g} wall boards, {how}")
+    said = reading.text(estimate, "order_note")
+    return " ".join(part for part in (first, sentence(listing(counts)), sentence(said)) if part)
+
+
+def tape_rows(estimate: Data, geometry: Geometry) -> tuple[TapeRow, ...]:
+    """Return the lengths worth taping, with what the photos say of each."""
+    walls = {wall.id: wall for wall in geometry.walls}
+    rows = []
+    for line in reading.items(estimate, "tape_list"):
+        wall, key = reading.text(line, "wall"), reading.text(line, "key")
+        rows.append(
+            TapeRow(
+                place=_place(wall, key, line),
+                what=sentence(key_words(key)).rstrip("."),
+                now=_now(walls.get(wall), key, line),
+                why=sentence(reading.text(line, "why")),
+                reading="",
+            )
+        )
+    return tuple(rows)
+
+
+def _place(wall: str, key: str, line: Data) -> str:
+    parts = key.split(".")
+    thing = parts[1] if len(parts) == 3 else reading.text(line, "opening", "feature", "thing")
+    return f"{name_of(wall)}, {name_of(thing)}" if thing else name_of(wall)
+
+
+def _now(wall: WallResult | None, key: str, line: Data) -> str:
+    parts = key.split(".")
+    measured = None
+    if wall is not None and len(parts) == 3:
+        group = wall.openings if parts[0].startswith("opening") else wall.features
+        thing = next((item for item in group if item.id == parts[1]), None)
+        measured = getattr(thing, parts[2], None) if thing is not None else None
+    elif wall is not None:
+        thing_id = reading.text(line, "opening", "feature", "thing")
+        thing = next((item for item in (*wall.openings, *wall.features) if item.id == thing_id), None)
+        measured = getattr(thing or wall, parts[-1], None)
+    if measured is None or not hasattr(measured, "sd"):
+        measured = reading.value_sd(line, "value", "now", "measured")
+    return give_or_take(measured)
+
+
+def tape_note(rows: Sequence[TapeRow]) -> str:
+    """Return how to tape, or that nothing need be taped."""
+    if not rows:
+        return (
+            "No single length would change the order or a verdict. Every piece is still cut to the wall as you find it."
+        )
+    return (
+        "Hook the tape, pull it level and tight, read twice. Write the reading before you look at what the photos say; "
+        "put it under taped in survey.json and run the estimate again."
+    )
+
+
+GROUPS = (
+    "Applies to this job",
+    "May apply: nobody has said yet",
+    "Rules that bear on it",
+    "True of every lining",
+)
+GENERAL = "holds for every lining"
+
+
+def cautions(estimate: Data) -> tuple[Caution, ...]:
+    """Return the cautions and rules that apply, or may apply, each once, the walls named where not all are meant."""
+    notes: dict[str, tuple[Data, list[str]]] = {}
+    walls = [entry for entry in reading.items(estimate, "walls") if _notes_of(entry)]
+    for entry in [*walls, {"rules": reading.items(estimate, "rules"), "cautions": reading.items(estimate, "cautions")}]:
+        for note in _notes_of(entry):
+            if reading.text(note, "applies") != "no":
+                key = reading.text(note, "key", "code", "title", "heading")
+                names = notes.setdefault(key, (note, []))[1]
+                names += [name_of(wall)] if (wall := reading.text(entry, "id", "wall")) else []
+    told = [_caution(note, names, len(walls)) for note, names in notes.values()]
+    return tuple(sorted(told, key=lambda caution: GROUPS.index(caution.group)))
+
+
+def _notes_of(entry: Data) -> list[Data]:
+    heat = reading.find(entry, "heat")
+    return [note for place in (heat, entry) for part in ("cautions", "rules") for note in reading.items(place, part)]
+
+
+def _caution(note: Data, names: list[str], walls: int) -> Caution:
+    why = reading.text(note, "words", "because", "why")
+    general = why == GENERAL
+    where = "" if general or len(set(names)) in (0, walls) else f" ({listing(sorted(set(names)))})"
+    rule = reading.text(note, "kind") == "rule"
+    perhaps = reading.text(note, "applies") == "perhaps"
+    group = GROUPS[2] if rule else GROUPS[3] if general else GROUPS[1] if perhaps else GROUPS[0]
+    ask = reading.text(note, "ask", "who")
+    action = [sentence(reading.text(note, "text", "action")), sentence(f"Ask {ask}") if ask else ""]
+    return Caution(
+        group=group,
+        heading=plain(reading.text(note, "title", "heading", "topic")),
+        because="" if general or not why else sentence(f"{why}{where}"),
+        action=" ".join(part for part in action if part),
+    )
+
+
+def knock_on(estimate: Data) -> tuple[TradeTasks, ...]:
+    """Return what moves when the wall comes forward, by trade in the order the estimate names them."""
+    groups: dict[str, list[Task]] = {}
+    found = [
+        (reading.text(entry, "id"), task)
+        for entry in reading.items(estimate, "walls")
+        for task in reading.items(entry, "knock_on")
+    ]
+    found += [(reading.text(task, "wall"), task) for task in reading.items(estimate, "knock_on")]
+    for wall, task in found:
+        thing = reading.text(task, "feature", "opening", "thing", "name")
+        where = f"{name_of(wall)}, {name_of(thing)}" if wall and thing else name_of(wall or thing)
+        trade = sentence(name_of(reading.text(task, "trade") or "the fitter")).rstrip(".")
+        what = reading.text(task, "what", "task", "action", "text")
+        groups.setdefault(trade, []).append(
+            Task(
+                where=where or "room",
+                what=sentence(what),
+                why=sentence(reading.text(task, "why", "caution", "because")),
+            )
+        )
+    return tuple(TradeTasks(trade=trade, tasks=tuple(tasks)) for trade, tasks in groups.items())
+
+
+def sequence(estimate: Data) -> tuple[str, ...]:
+    """Return the order of the work, step by step."""
+    return tuple(sentence(line) for line in reading.texts(estimate, "sequence"))
+
+
+def moisture(estimate: Data, wall: WallResult) -> MoistureEvidence | None:
+    """Return the moisture screening of one wall, or None where there is none."""
+    entry = reading.wall_of(estimate, wall.id)
+    heat, chosen = reading.heat_of(entry), chosen_of(entry)
+    words = " ".join(reading.texts(heat, "moisture.words")[:2]) or reading.text(chosen, "moisture_words", "moisture")
+    if not words:
+        return None
+    before, after = reading.number(heat, "surface_before_c"), reading.number(heat, "surface_after_c")
+    night = reading.number(heat, "cold_night_c")
+    factor_before, factor_after = reading.number(heat, "f_rsi_before"), reading.number(chosen, "f_rsi")
+    surface = ""
+    if before is not None and after is not None and night is not None:
+        surface = (
+            f"On a night of {night:.0f}{NBSP}°C the inside face goes from {before:.1f} to {after:.1f}{NBSP}°C in a room at "
+            f"20{NBSP}°C."
+        )
+    if factor_before is not None and factor_after is not None:
+        surface += f" Temperature factor {factor_before:.2f} before, {factor_after:.2f} after; 0.75 is asked for against mould."
+    return MoistureEvidence(
+        wall=name_of(wall.id),
+        words=sentence(f"{lining_name(chosen)}: {plain(words)}"),
+        surface=surface.strip(),
+        junctions=tuple(sentence(line) for line in reading.texts(heat, "junctions.words")),
+        limits="Monthly screening to EN ISO 13788. It leaves out rain, liquid water, storage, air leakage, built-in "
+        "moisture, junctions and salts: it can stop a lining, it cannot approve one on a solid wall.",
+    )
