@@ -171,7 +171,7 @@ def measured_from_tape(problem: WallProblem, findings: Sequence[Finding]) -> Mea
             MeasuredFeature(id=f.id, kind=f.kind, left_mm=None, bottom_mm=None, width_mm=None, height_mm=None)
             for f in problem.wall.features
         ),
-        keys=tuple(values), covariance_mm2=np.diag([v.sd**2 for v in values.values()]).reshape(len(values), -1),
+        keys=tuple(values), covariance_mm2=np.diag(np.array([v.sd**2 for v in values.values()])),
         findings=tuple(findings),
     )  # fmt: skip
 

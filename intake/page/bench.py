@@ -1,21 +1,29 @@
-"""An open survey at work: its session, pictures, live solution and news in one place."""
+"""An open survey at work: its session, pictures, reference search, live solution and news in one place."""
 
 from __future__ import annotations
 
 import hashlib
+import logging
 import threading
+import time
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from intake.page import keeping
 from intake.page.document import Edit, apply_edits
 from intake.page.events import Events
+from intake.page.live import Live
 from intake.page.pictures import Pictures
+from intake.page.searching import Searching
 from intake.page.session import Saved, Session
 
 Json = Any
-_WATCH_S = 1.0
+_log = logging.getLogger(__name__)
+WATCH_S = 1.0
+SETTLE_S = 0.5
+"""Rest after the last change before the edges are traced anew."""
 
 
 class Bench:
@@ -32,29 +40,60 @@ class Bench:
         self.events = Events()
         self.pictures = Pictures(self.folder)
         self.session = Session(self.folder, on_change=self._changed)
-        self._stopping = threading.Event()
-        self._watcher: threading.Thread | None = None
+        self.searching = Searching(self.pictures, self._looked)
+        self.live = Live(self.pictures, self.searching)
+        self.answer: dict[str, Json] | None = None
+        self._solving = threading.Lock()
+        self._change = threading.Condition()
+        self._due = True
+        self._stopped = False
 
     def start(self) -> None:
-        """Begin to watch the file and to measure."""
-        self._watcher = threading.Thread(target=self._watch, name="survey watcher", daemon=True)
-        self._watcher.start()
+        """Begin to watch the file, look for references and measure."""
+        self.searching.start(keeping.check(self.session.document))
+        for work in (self._watch, self._measure):
+            threading.Thread(target=work, name=work.__name__, daemon=True).start()
 
     def stop(self) -> None:
         """End the background work and every page's news."""
-        self._stopping.set()
+        with self._change:
+            self._stopped = True
+            self._change.notify_all()
+        self.searching.stop()
         self.events.close()
 
     def state(self) -> dict[str, Json]:
         """Return everything that a page needs at its start."""
         return {
             "folder": self.folder.name,
-            "folder_id": folder_id(str(self.folder)),
+            "folder_id": hashlib.sha256(str(self.folder).encode()).hexdigest()[:12],
             "survey": self.session.document,
             "revision": self.session.revision,
             "problem": self.session.problem,
             "photos": [asdict(self.pictures.info(file)) for file in self.pictures.files],
-            "live": None,
+            "found": self.found(),
+            "live": self.answer,
+        }
+
+    def found(self) -> dict[str, Json]:
+        """Return the references seen so far, by photo."""
+        return {
+            "complete": self.searching.complete(),
+            "photos": {
+                file: {
+                    "references": [
+                        {
+                            "id": seen.reference,
+                            "kind": seen.kind,
+                            "number": seen.number,
+                            "confirmed": seen.confirmed,
+                            "corners_px": [[round(float(v), 2) for v in corner] for corner in seen.corners_px],
+                        }
+                        for seen in looked.sightings
+                    ]
+                }
+                for file, looked in self.searching.looked.items()
+            },
         }
 
     def change(self, edits: Sequence[Edit], *, force: bool = False) -> Saved:
@@ -63,22 +102,58 @@ class Bench:
 
     def preview(self, edits: Sequence[Edit]) -> dict[str, Json]:
         """Return the live sizes as they would be with the edits, which are not saved."""
-        apply_edits(self.session.document, edits, force=True)
-        return {}
+        document, _ = apply_edits(self.session.document, edits, force=True)
+        survey = keeping.check(document)
+        with self._solving:
+            return self.live.solve(survey, keep=False)
 
     def refine(self, file: str, px: tuple[float, float], reach_px: float) -> dict[str, Json]:
-        """Return the edge crossing near a click, if there is one."""
-        self.pictures.info(file)
-        return {"px": None}
+        """Return the edge crossing near a click, if there is one, or the reason why not."""
+        from vision.crossings import find_crossing
+
+        crossing = find_crossing(self.pictures.grey(file), px, reach_px=reach_px)
+        if isinstance(crossing, str):
+            return {"px": None, "why": crossing}
+        return {"px": [round(v, 2) for v in crossing.px], "sd_px": round(crossing.sd_px, 2)}
 
     def _changed(self, document: dict[str, Json], revision: str) -> None:
         self.events.send("survey", {"survey": document, "revision": revision, "problem": self.session.problem})
+        if self.session.problem is None:
+            self.searching.want(keeping.check(document))
+        self._wake()
+
+    def _looked(self) -> None:
+        self.events.send("found", self.found())
+        self._wake()
+
+    def _wake(self) -> None:
+        with self._change:
+            self._due = True
+            self._change.notify_all()
 
     def _watch(self) -> None:
-        while not self._stopping.wait(_WATCH_S):
+        while not self._stopped:
+            time.sleep(WATCH_S)
             self.session.refresh()
 
-
-def folder_id(folder: str) -> str:
-    """Return a short name for a folder that the browser may keep things under."""
-    return hashlib.sha256(folder.encode()).hexdigest()[:12]
+    def _measure(self) -> None:
+        settled = True
+        while True:
+            with self._change:
+                self._change.wait_for(lambda: self._due or self._stopped, timeout=None if settled else SETTLE_S)
+                if self._stopped:
+                    return
+                due, self._due = self._due, False
+            began = time.perf_counter()
+            try:
+                survey = keeping.check(self.session.document)
+                with self._solving:
+                    answer = self.live.solve(survey) if due else self.live.settle(survey)
+            except Exception as error:  # the page goes on marking and saving whatever the solution does
+                _log.exception("the live solution failed")
+                answer = {"problem": f"These marks could not be measured ({type(error).__name__}); they are saved."}
+                self.live.forget()
+            settled = not due
+            if answer is not None:
+                self.answer = answer | {"solve_ms": round(1000 * (time.perf_counter() - began), 1)}
+                self.events.send("live", self.answer)

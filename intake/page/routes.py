@@ -75,13 +75,14 @@ def routes(bench: Bench) -> list[Route]:
     async def refine(request: Request) -> Response:
         posted = await _json(request)
         try:
-            file, (x, y), reach = str(posted["file"]), map(float, posted["px"]), float(posted["reach_px"])
-        except (KeyError, TypeError, ValueError):
-            return PlainTextResponse("refine: expected file, px and reach_px\n", 400)
-        try:
-            return JSONResponse(await run_in_threadpool(bench.refine, file, (x, y), reach))
-        except KeyError:
-            return PlainTextResponse("There is no such picture in this survey.\n", 404)
+            file = str(posted["file"])
+            points = [(float(p["px"][0]), float(p["px"][1]), float(p["reach_px"])) for p in posted["points"]]
+        except (KeyError, TypeError, ValueError, IndexError):
+            return PlainTextResponse("refine: expected file and points with px and reach_px\n", 400)
+        if file not in bench.pictures.files or len(points) > 500 or any(not 0 < reach <= 100 for _, _, reach in points):
+            return PlainTextResponse("There is no such picture in this survey, or too much was asked.\n", 404)
+        found = [await run_in_threadpool(bench.refine, file, (x, y), reach) for x, y, reach in points]
+        return JSONResponse({"points": found})
 
     async def restore(_: Request) -> Response:
         saved = await run_in_threadpool(bench.session.restore)

@@ -8,7 +8,7 @@ import { confirm, notSeen, place, setAsked, setSkirting } from "./marking.js";
 import { allPoints, freshId, isAnywhere, questions, openingsOf } from "./questions.js";
 import { drawSketch } from "./sketch.js";
 import { choosePhoto } from "./shelf.js";
-import { drawStrip } from "./strip.js";
+import { drawStrip, showNext } from "./strip.js";
 import { corner, hint, plural, pointName, thing } from "./words.js";
 
 let keys = new Map(); // what a key does while this question stands
@@ -67,13 +67,18 @@ export const read = (text) => {
   return text && Number.isFinite(value) ? value : null;
 };
 
+// What the walls of a room have in common.
+const COPIED = ["room", "faces", "line", "built", "site"];
+
 function addWall(data) {
   const id = String(data.get("id") || "").trim().replace(/[/\\]/g, "-") || "wall";
   const side = data.get("side");
   const taken = (desk.survey.walls ?? []).map((w) => w.id);
   const name = taken.includes(id) ? freshId(taken, `${id}-`) : id;
   const other = data.get("other");
-  const wall = { id: name, side, ...(side === "outside" && other && { other_side_of: other }) };
+  const like = data.get("like") && (desk.survey.walls ?? []).find((w) => w.id === data.get("like"));
+  const copied = like && side === "inside" ? Object.fromEntries(COPIED.filter((k) => like[k] !== undefined).map((k) => [k, like[k]])) : {};
+  const wall = { id: name, side, ...structuredClone(copied), ...(side === "outside" && other && { other_side_of: other }) };
   const edits = [{ path: ["walls", name], value: wall }];
   if (!desk.survey.schema_version) edits.unshift({ path: ["schema_version"], value: 1 });
   desk.wall = name;
@@ -96,6 +101,8 @@ function wallPanel() {
         h("label", null, h("input", { type: "radio", name: "side", value: "outside" }), " outside")),
       inside.length > 0 && h("label", { class: "field" }, h("span", null, "If outside, the other side of"),
         h("select", { name: "other" }, h("option", { value: "" }, "no wall marked inside"), inside.map((w) => h("option", { value: w.id }, w.id)))),
+      inside.length > 0 && h("label", { class: "field" }, h("span", null, "Same room and settings as"),
+        h("select", { name: "like" }, inside.toReversed().map((w) => h("option", { value: w.id }, w.id)), h("option", { value: "" }, "none: a new room"))),
     ], addWall, "This wall"),
   ];
 }
@@ -135,11 +142,21 @@ function pointPanel(question) {
 const whole = ({ wall, opening, face, feature }) => ({ wall, ...(opening && { opening, ...(face === "frame" && { face }) }), ...(feature && { feature }) });
 const capital = (words) => words[0].toUpperCase() + words.slice(1);
 
+// The skirting of another wall of the house is the likely one here; Enter takes it.
+function skirtingElsewhere() {
+  for (const photo of desk.survey.photos ?? []) {
+    const said = (photo.marks ?? []).find((m) => m.wall !== desk.wall && m.proud_mm > 0 && !m.opening);
+    if (said) return said.proud_mm;
+  }
+  return null;
+}
+
 function skirtingPanel() {
+  const known = skirtingElsewhere();
   return [
     title("Floor corners: on plaster or on skirting?"),
     small("If a skirting hides where the wall meets the floor, you marked its face. Its thickness puts the marks back onto the wall."),
-    form([number("depth", "Skirting stands out", "mm", { "data-first": true, placeholder: "18" })], (data) => {
+    form([number("depth", "Skirting stands out", "mm", { "data-first": true, placeholder: "18", value: known ?? "" })], (data) => {
       const depth = read(data.get("depth"));
       if (depth === null || depth > 200) { emit("refused", "A skirting stands out between 0 and 200 mm."); return; }
       setSkirting(depth);
@@ -231,12 +248,16 @@ function referencePanel() {
   ];
 }
 
+export const confirmWords = (left) => (left ? `Show the next ${left}` : "Confirm all that fit");
+
 function confirmPanel(question) {
   const proposed = question.source === "proposals";
   const points = question.points;
   const go = () => {
-    const fit = points.filter((p) => desk.looked.has(`${desk.photo}|${p.key}`) && !p.out);
-    if (fit.length) confirm(fit.map((p) => ({ point: p.point, px: p.ring.px, sd: proposed ? 3 : 2 })));
+    const unseen = points.filter((p) => !desk.looked.has(`${desk.photo}|${p.key}`));
+    if (unseen.length && showNext(strip, points)) return;
+    const fit = points.filter((p) => !p.out && p.at);
+    if (fit.length) confirm(fit.map((p) => ({ point: p.point, px: p.at, sd: p.sd })));
   };
   const left = points.filter((p) => !desk.looked.has(`${desk.photo}|${p.key}`)).length;
   const strip = h("div", { class: "strip", id: "strip" });
@@ -248,7 +269,7 @@ function confirmPanel(question) {
       : "Here is where the solution says they are. Look through the close-ups; press one to put it right in the photo."),
     strip,
     h("div", { class: "row" },
-      button(left ? `Confirm all that fit (${left} not looked at)` : "Confirm all that fit", "a", go, "main"),
+      button(confirmWords(left), "a", go, "main"),
       button("None of them", "x", () => emit(proposed ? "no-proposals" : "no-rings", points)),
       !proposed && button("Not this wall", "s", () => notSeen([{ wall: desk.wall }]))),
   ];
@@ -285,6 +306,7 @@ export function decide() {
   if (desk.pinned) question = { kind: "point", key: identity(desk.pinned), point: desk.pinned, ring: null };
   else if (wall && needsReference(wall)) question = referenceQuestion(wall);
   else if (wall && question?.kind !== "bar") question = proposalQuestion(wall) ?? question;
+  if (question?.kind === "confirm") question.stamp = question.points.map((p) => p.key).join();
   if (!question) {
     const lacking = allPoints(desk.survey, wall).filter((p) => !isAnywhere(desk.survey, p));
     question = { kind: "done", key: "done", next: nextPhoto(wall), lacking, stamp: `${nextPhoto(wall)}${lacking.length}` };

@@ -6,6 +6,7 @@ import { placeByHand, refineMark, move, select, markOf, handSd } from "./marking
 import { post } from "./keeper.js";
 
 const NEAR = 13; // px of the screen within which a press takes hold of a mark
+const NEAR_ASKED = 7; // less while a point is asked for, which may lie close to a marked one
 const LIFT = 60; // the crosshair stands this far above a finger
 
 export class Hand {
@@ -31,9 +32,9 @@ export class Hand {
     return [event.clientX - box.left, event.clientY - box.top - lift];
   }
 
-  near(screen) {
+  near(screen, touch) {
     let best = null;
-    let least = NEAR;
+    let least = (desk.asked ? NEAR_ASKED : NEAR) * (touch ? 1.8 : 1);
     for (const mark of marksIn()) {
       const [x, y] = this.view.toScreen(mark.px);
       const distance = Math.hypot(x - screen[0], y - screen[1]);
@@ -58,9 +59,8 @@ export class Hand {
     const px = this.view.toPhoto(screen);
     const panning = event.button === 1 || event.button === 2 || this.space;
     if (panning) { this.held = { kind: "pan" }; return; }
-    const id = this.near(screen);
-    // A press on a mark takes hold of it, unless another point is asked for and the press only happens to be close.
-    if (id && !(desk.asked && this.placed)) {
+    const id = this.near(screen, event.pointerType === "touch");
+    if (id) {
       select(id);
       const [mx, my] = markOf(id).px;
       this.held = { kind: "mark", id, offset: [mx - px[0], my - px[1]], start: screen, moved: false, from: markOf(id) };

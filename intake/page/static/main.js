@@ -1,6 +1,6 @@
 // The marking page: puts its parts on the desk and lets them hear of each change.
 
-import { answerKey, decide, drawAsking, redrawAsking } from "./asking.js";
+import { answerKey, confirmWords, decide, drawAsking, redrawAsking } from "./asking.js";
 import { desk, emit, marksIn, on, photoInfo, say } from "./desk.js";
 import { $, h, s } from "./dom.js";
 import { identity } from "./edits.js";
@@ -24,6 +24,7 @@ const view = new View(stage, $("#picture"), () => { drawOverlay(); glass.draw();
 const glass = new Glass($("#glass"), view);
 const hand = new Hand(stage, view, glass);
 useView(view);
+window.perpendView = view; // for tests: where a photo pixel is on the screen
 
 let aim = null;
 
@@ -124,6 +125,7 @@ on("selected", () => { hand.endCursor(); drawOverlay(); drawPad(); });
 on("status", () => { drawStatus(); drawTop(); });
 on("problem", drawStatus);
 on("refused", notice);
+on("placed", drawAll);
 on("aim", (px) => { aim = px; drawOverlay(); });
 on("looked", () => { if (desk.question.kind === "confirm") relabel(); });
 on("stepped", ({ photo, wall }) => {
@@ -131,7 +133,7 @@ on("stepped", ({ photo, wall }) => {
   if (photo && photo !== desk.photo) choosePhoto(photo);
 });
 on("go", ({ point, ring }) => {
-  view.goTo(ring.px, 1.5);
+  view.goTo(ring.px, 1);
   if (markOf(identity(point))) select(identity(point));
   else { desk.pinned = point; redrawAsking(); drawAll(); }
   stage.focus({ preventScroll: true });
@@ -162,7 +164,7 @@ function redrawIdle() {
 function relabel() {
   const left = desk.question.points.filter((p) => !desk.looked.has(`${desk.photo}|${p.key}`)).length;
   const main = $("#question button.main span");
-  if (main) main.textContent = left ? `Confirm all that fit (${left} not looked at)` : "Confirm all that fit";
+  if (main) main.textContent = confirmWords(left);
 }
 
 function drawPad() {

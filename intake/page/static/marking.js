@@ -44,27 +44,32 @@ export async function placeByHand(point, px, scale, { refine = true } = {}) {
   const file = desk.photo;
   const id = place(point, px, { sd: handSd(scale) });
   desk.raw.delete(rawKey(id));
+  if (desk.pinned && identity(desk.pinned) === id) desk.pinned = null;
   select(id);
   say(`${pointName(point)} marked`);
+  emit("placed");
   if (refine) await refineMark(id, file, scale);
 }
 
-// Ask the server for the edge crossing beneath the mark and go there; K goes back.
+// Ask the server for the edge crossings near points: [{px, reach_px}] gives [{px or null, sd_px}].
+export async function crossings(file, points) {
+  try {
+    const response = await post("/api/refine", { file, points });
+    return response.ok ? (await response.json()).points : [];
+  } catch { return []; }
+}
+
+// Go to the edge crossing beneath a mark; K goes back.
 export async function refineMark(id, file, scale) {
   const mark = markOf(id, file);
   if (!mark) return;
   const raw = mark.px;
-  let answer;
-  try {
-    const response = await post("/api/refine", { file, px: raw, reach_px: Math.min(60, Math.max(5, 12 / scale)) });
-    answer = await response.json();
-  } catch { return; }
+  const [answer] = await crossings(file, [{ px: raw, reach_px: Math.min(40, Math.max(5, 5 / scale)) }]);
   const now = markOf(id, file);
   if (!answer?.px || !now || now.px[0] !== raw[0] || now.px[1] !== raw[1]) return;
   desk.raw.set(rawKey(id, file), raw);
   desk.refined.set(rawKey(id, file), { px: tidy(answer.px), sd: answer.sd_px });
   change([{ path: markPath(id, file), value: { ...now, px: tidy(answer.px), sd_px: answer.sd_px } }], { merge: true });
-  emit("refined", { id, file });
 }
 
 // K: the raw click again; once more: the crossing again.

@@ -33,7 +33,7 @@ function shape(name) {
 export function drawMarks(svg, view) {
   const live = desk.live?.points?.[desk.photo] ?? {};
   const suspects = new Map((desk.live?.suspects ?? []).filter((x) => x.photo === desk.photo).map((x) => [x.identity, x]));
-  const parts = [...outlines(view)];
+  const parts = [...references(view), ...outlines(view)];
   for (const [id, point] of Object.entries(live)) {
     if (!point.inside || marksIn().some((m) => identity(m) === id)) continue;
     parts.push(ring(view, id, point));
@@ -62,6 +62,18 @@ export function drawMarks(svg, view) {
     }
   }
   svg.replaceChildren(...parts);
+}
+
+// What was found of known size: a double line and a cross in its middle.
+function references(view) {
+  return (desk.found[desk.photo]?.references ?? []).map((reference) => {
+    const at = reference.corners_px.map((p) => view.toScreen(p));
+    const d = `M${at.map((p) => p.join(" ")).join("L")}Z`;
+    const [x, y] = [0, 1].map((i) => at.reduce((sum, p) => sum + p[i], 0) / 4);
+    return s("g", { class: "found" }, s("title", null, `${reference.id}${reference.confirmed ? "" : ", proposed only"}`),
+      s("path", { d, class: "double outer" }), s("path", { d, class: "double inner" }),
+      s("path", { d: `M${x - 6} ${y}h12M${x} ${y - 6}v12`, class: "halo" }), s("path", { d: `M${x - 6} ${y}h12M${x} ${y - 6}v12`, class: "line reference" }));
+  });
 }
 
 // Straight lines between the marked corners of each thing.

@@ -49,7 +49,7 @@ function card(info) {
     : h("img", { src: address(info, "size=thumb"), alt: "", loading: "lazy", width: info.width_px, height: info.height_px });
   return h("li", { "data-file": info.file },
     h("button", { type: "button", class: "photo", onclick: () => choosePhoto(info.file) },
-      picture, h("span", { class: "name" }, info.file), h("span", { class: "state" })));
+      picture, h("span", { class: "name" }, info.file.split(/(?<=[_\-./])/).flatMap((part) => [part, h("wbr")])), h("span", { class: "state" })));
 }
 
 export function choosePhoto(file) {

@@ -1,0 +1,311 @@
+"""The live solution: from the survey as it stands to sizes, where every point must be, and what looks doubtful."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from intake.gather import Gathered, give_walls
+from intake.page.document import mark_identity
+from intake.page.pictures import Pictures
+from intake.page.searching import Searching
+from intake.photos import Listing, lens_prior
+from intake.records import declared_reference, marks_of, wall_result, with_implied
+from intake.survey import Survey
+from vision.findings import Finding, worst_first
+from vision.walls import CORNERS, DeclaredWall, EdgeTrace, FloatArray, MeasuredWall
+
+if TYPE_CHECKING:
+    from vision.measure import WallProblem, WallSolution
+
+Json = Any
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solved:
+    """One wall solved, and the edges that went into it."""
+
+    problem: WallProblem
+    solution: WallSolution
+
+
+def gathered(survey: Survey, *, pictures: Pictures, searching: Searching) -> Gathered:
+    """Return what a folder holds as far as the page knows it, without touching the disk.
+
+    Parameters
+    ----------
+    survey
+        The survey as it stands on the page.
+    pictures, searching
+        The photos, and the references seen in them so far.
+    """
+    walls, findings = with_implied(survey)
+    found = Gathered(
+        folder=pictures.folder,
+        survey=survey,
+        listing=Listing(photos=pictures.files),
+        entries={entry.file: entry for entry in survey.photos},
+        walls={wall.id: wall for wall in walls},
+        references={entry.id: declared_reference(entry) for entry in survey.references},
+        findings=findings,
+    )
+    for file in pictures.files:
+        described = pictures.described(file)
+        if described is None:
+            continue
+        entry = found.entries.get(file)
+        found.files[file] = described
+        found.photos[file], _ = lens_prior(described, purpose=entry.purpose if entry else None)
+        found.marks += marks_of(entry, file=file) if entry else []
+        looked = searching.looked.get(file)
+        if looked is not None:
+            found.sightings += looked.sightings
+            found.findings += looked.findings
+    give_walls(found)
+    return found
+
+
+def problem_of(found: Gathered, wall: DeclaredWall, edges: tuple[EdgeTrace, ...] = ()) -> WallProblem:
+    """Return the measurement problem of one wall."""
+    from vision.measure import WallProblem
+
+    return WallProblem(
+        wall=wall,
+        photos=tuple(found.photos.values()),
+        marks=tuple(mark for mark in found.marks if mark.wall == wall.id),
+        sightings=tuple(found.sightings),
+        references=tuple(reference for reference in found.references.values() if reference.wall == wall.id),
+        edges=edges,
+    )
+
+
+class Live:
+    """Solutions of all walls, kept from one change to the next so that only what changed is solved again."""
+
+    def __init__(self, pictures: Pictures, searching: Searching) -> None:
+        self.pictures = pictures
+        self.searching = searching
+        self._solved: dict[str, Solved] = {}
+
+    def forget(self) -> None:
+        """Start the next solution afresh."""
+        self._solved = {}
+
+    def solve(self, survey: Survey, *, keep: bool = True, only: str | None = None) -> dict[str, Json]:
+        """Return the live sizes of a survey.
+
+        Parameters
+        ----------
+        survey
+            The survey as it stands.
+        keep
+            Whether the next solution may start from this one; not for a mark still being dragged.
+        only
+            Solve only this wall anew; the others are left out of the answer.
+        """
+        from vision.measure import measure_wall
+
+        found = gathered(survey, pictures=self.pictures, searching=self.searching)
+        solved: dict[str, Solved] = {}
+        for wall in found.declared_walls():
+            if only is not None and wall.id != only:
+                continue
+            before = self._solved.get(wall.id)
+            edges = before.problem.edges if before else ()
+            problem = problem_of(found, wall, tuple(e for e in edges if _still_there(e, found, wall)))
+            if before is not None and _same(problem, before.problem):
+                solved[wall.id] = before
+                continue
+            with np.errstate(all="ignore"):  # a few marks alone may lead the solver far off; its answer says so
+                solution = measure_wall(problem, start=before.solution if before else None)
+            solved[wall.id] = Solved(problem=problem, solution=solution)
+        if keep and only is None:
+            self._solved = solved
+        return _answer(found, solved)
+
+    def settle(self, survey: Survey) -> dict[str, Json] | None:
+        """Return the live sizes after the edges have been traced anew, or None if there are none to trace.
+
+        Parameters
+        ----------
+        survey
+            The survey as last solved.
+        """
+        from vision.edges import trace_edges
+        from vision.measure import measure_wall
+
+        found = gathered(survey, pictures=self.pictures, searching=self.searching)
+        changed = False
+        for wall, solved in list(self._solved.items()):
+            solution = solved.solution
+            if solution.solution is None:
+                continue
+            edges = tuple(
+                edge for file in solution.files for edge in trace_edges(self.pictures.grey(file), solution, file)
+            )
+            problem = replace(solved.problem, edges=edges)
+            with np.errstate(all="ignore"):
+                again = measure_wall(problem, start=solution)
+            self._solved[wall] = Solved(problem=problem, solution=again)
+            changed = True
+        return _answer(found, self._solved) if changed else None
+
+
+def _still_there(edge: EdgeTrace, found: Gathered, wall: DeclaredWall) -> bool:
+    """Return whether an edge traced earlier still belongs to something that is marked in its photo."""
+    thing = edge.edge[0].split("/")[0]
+    return any(
+        mark.photo == edge.photo and mark.wall == wall.id and (mark.opening or mark.feature or "wall") == thing
+        for mark in found.marks
+    )
+
+
+def _same(a: WallProblem, b: WallProblem) -> bool:
+    return (
+        (a.wall, a.marks, a.references, a.photos) == (b.wall, b.marks, b.references, b.photos)
+        and len(a.edges) == len(b.edges)
+        and all(x is y for x, y in zip(a.edges, b.edges, strict=True))
+        and len(a.sightings) == len(b.sightings)
+        and all(x is y for x, y in zip(a.sightings, b.sightings, strict=True))
+    )
+
+
+def _answer(found: Gathered, solved: Mapping[str, Solved]) -> dict[str, Json]:
+    walls = {name: wall_json(item.solution.measured) for name, item in solved.items()}
+    points: dict[str, dict[str, Json]] = {}
+    findings = list(found.findings)
+    suspects = []
+    for item in solved.values():
+        for file, identity, point in predicted(item.solution, found):
+            points.setdefault(file, {})[identity] = point
+        findings += item.solution.findings
+    for finding in findings:
+        suspect = suspect_of(finding, found, points)
+        if suspect is not None:
+            suspects.append(suspect)
+    told = [f for f in worst_first(findings) if suspect_of(f, found, points) is None]
+    return {
+        "walls": walls,
+        "points": points,
+        "suspects": suspects,
+        "findings": [{"code": f.code, "severity": f.severity, "message": f.message, "remedy": f.remedy,
+                      "where": f.where} for f in told],
+    }  # fmt: skip
+
+
+def wall_json(measured: MeasuredWall) -> dict[str, Json]:
+    """Return a measured wall as the page draws it: the results' own form without the covariance."""
+    result = wall_result(measured)
+    return result.model_dump(mode="json", exclude={"covariance", "construction", "rectified", "views"})
+
+
+def predicted(solution: WallSolution, found: Gathered) -> Iterator[tuple[str, str, dict[str, Json]]]:
+    """Yield photo, mark identity and place of every known point of a wall in every photo placed in its solution.
+
+    A place is ``px``, its covariance ``cov`` (px²) and ``inside``: in the picture and not hidden behind a jamb.
+    """
+    if solution.solution is None:
+        return
+    wall = solution.problem.wall
+    proud = _floor_proud(found, wall.id)
+    for file in solution.files:
+        photo = found.photos[file]
+        quads: dict[str, FloatArray] = {}
+        for key, place, face in _places(wall):
+            corner = place.split("/")[1]
+            stands = proud if place.startswith("wall/bottom") else 0.0
+            known = solution.predict(file, place=place, face=face, proud_mm=stands)
+            if known is None or not np.all(np.isfinite(known[0])):
+                continue
+            px, covariance = known
+            inside = bool(-0.5 <= px[0] <= photo.width_px - 0.5 and -0.5 <= px[1] <= photo.height_px - 0.5)
+            quad = place.split("/")[0]
+            if face == "wall":
+                quads.setdefault(quad, np.full((4, 2), np.nan))[CORNERS.index(corner)] = px
+            elif inside and quad in quads:
+                inside = _seen_through(px, quads[quad])
+            yield file, key, {
+                "px": [round(float(v), 2) for v in px],
+                "cov": [[round(float(v), 4) for v in row] for row in covariance],
+                "inside": inside,
+            }  # fmt: skip
+
+
+def _places(wall: DeclaredWall) -> Iterator[tuple[str, str, str]]:
+    for corner in CORNERS:
+        yield mark_identity({"wall": wall.id, "point": corner}), f"wall/{corner}", "wall"
+    for opening in wall.openings:
+        for face in ("wall", "frame"):
+            for corner in CORNERS:
+                mark = {"wall": wall.id, "opening": opening.id, "face": face, "point": corner}
+                yield mark_identity(mark), f"{opening.id}/{corner}", face
+    for feature in wall.features:
+        for corner in ("bottom_left", "top_right"):
+            mark = {"wall": wall.id, "feature": feature.id, "point": corner}
+            yield mark_identity(mark), f"{feature.id}/{corner}", "wall"
+
+
+def _seen_through(px: FloatArray, quad: FloatArray) -> bool:
+    """Return whether a back corner shows through the opening's front outline (4, 2), a convex quadrilateral."""
+    if not np.all(np.isfinite(quad)):
+        return True
+    edge = np.roll(quad, -1, axis=0) - quad
+    to = px - quad
+    turn = edge[:, 0] * to[:, 1] - edge[:, 1] * to[:, 0]
+    return bool(
+        np.all(turn >= -2.0 * np.linalg.norm(edge, axis=1)) or np.all(turn <= 2.0 * np.linalg.norm(edge, axis=1))
+    )
+
+
+def _floor_proud(found: Gathered, wall: str) -> float:
+    floor = [
+        m for m in found.marks if m.wall == wall and m.point.startswith("bottom") and not m.opening and not m.feature
+    ]
+    return floor[0].proud_mm if floor else 0.0
+
+
+def suspect_of(finding: Finding, found: Gathered, points: Mapping[str, Mapping[str, Json]]) -> dict[str, Json] | None:
+    """Return a doubtful mark as the page points at it, or None if the finding is about something else.
+
+    Parameters
+    ----------
+    finding
+        A finding whose ``where`` may name one mark by photo, point and the thing it belongs to.
+    found
+        The survey's records.
+    points
+        Where the solution puts every point, by photo and identity.
+    """
+    if finding.severity == "note" or not {"photo", "point"} <= finding.where.keys():
+        return None
+    place = dict(finding.where)
+    file = place.pop("photo")
+    for mark in found.marks:
+        named = {k: getattr(mark, k) for k in ("wall", "opening", "feature", "reference", "face", "point")}
+        if mark.photo != file or any(named.get(k) != v for k, v in place.items() if k in named):
+            continue
+        identity = mark_identity(named)
+        point = points.get(file, {}).get(identity)
+        if point is None:
+            return None
+        dx, dy = point["px"][0] - mark.px[0], point["px"][1] - mark.px[1]
+        return {
+            "photo": file, "wall": mark.wall, "identity": identity, "point": {k: v for k, v in named.items() if v},
+            "px": point["px"], "words": f"the others say {offset_words(dx, dy)}",
+            "message": finding.message, "code": finding.code,
+        }  # fmt: skip
+    return None
+
+
+def offset_words(dx: float, dy: float) -> str:
+    """Return an offset in the picture in words, e.g. ``14 px right, 3 up``."""
+    parts = []
+    if round(abs(dx)):
+        parts.append(f"{round(abs(dx))} px {'right' if dx > 0 else 'left'}")
+    if round(abs(dy)):
+        parts.append(f"{round(abs(dy))} px {'down' if dy > 0 else 'up'}")
+    return ", ".join(parts) or f"less than a pixel away ({math.hypot(dx, dy):.1f})"

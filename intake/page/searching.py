@@ -1,0 +1,131 @@
+"""Looking for references in each photo in the background, once, and again when what is looked for has changed."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from intake.page.pictures import Pictures
+from intake.records import declared_reference, marks_of
+from intake.survey import Survey
+from vision.findings import Finding, PerpendError
+from vision.walls import DeclaredReference, Mark, Sighting
+
+if TYPE_CHECKING:
+    from vision.references import ReferenceSearch
+
+Key = tuple[Any, ...]
+
+
+@dataclass(slots=True, kw_only=True)
+class Looked:
+    """What was looked for in one photo, and what came of it."""
+
+    key: Key
+    sightings: tuple[Sighting, ...] = ()
+    findings: tuple[Finding, ...] = field(default=())
+
+
+class Searching:
+    """The references of every photo, as far as they have been looked for.
+
+    Parameters
+    ----------
+    pictures
+        The photos.
+    news
+        Called from the background after each photo.
+    """
+
+    def __init__(self, pictures: Pictures, news: Callable[[], None]) -> None:
+        self.pictures = pictures
+        self.looked: dict[str, Looked] = {}
+        self._news = news
+        self._wanted: Survey | None = None
+        self._change = threading.Condition()
+        self._stopped = False
+        self._thread = threading.Thread(target=self._work, name="reference search", daemon=True)
+
+    def start(self, survey: Survey) -> None:
+        """Begin to look, for what a survey declares."""
+        self._wanted = survey
+        self._thread.start()
+
+    def want(self, survey: Survey) -> None:
+        """Look again where this survey declares or marks other references than before."""
+        with self._change:
+            self._wanted = survey
+            self._change.notify()
+
+    def stop(self) -> None:
+        """End after the photo at hand."""
+        with self._change:
+            self._stopped = True
+            self._change.notify()
+
+    def complete(self) -> bool:
+        """Return whether every readable photo has been looked at."""
+        return all(file in self.looked or self.pictures.info(file).problem for file in self.pictures.files)
+
+    def wait(self, timeout_s: float) -> bool:
+        """Return whether the search came to rest within the time."""
+        with self._change:
+            return self._change.wait_for(lambda: self._stopped or self._next() is None, timeout_s)
+
+    def _next(self) -> tuple[str, Key, tuple[DeclaredReference, ...], tuple[Mark, ...]] | None:
+        survey = self._wanted
+        if survey is None:
+            return None
+        declared = tuple(declared_reference(entry) for entry in survey.references)
+        for file in self.pictures.files:
+            info = self.pictures.info(file)
+            if info.problem:
+                continue
+            marks = _reference_marks(survey, file)
+            key = (info.version, _sought(declared), marks)
+            known = self.looked.get(file)
+            if known is None or known.key != key:
+                return file, key, declared, marks
+        return None
+
+    def _work(self) -> None:
+        while True:
+            with self._change:
+                self._change.wait_for(lambda: self._stopped or self._next() is not None)
+                task = self._next()
+                if self._stopped or task is None:
+                    return
+            file, key, declared, marks = task
+            looked = Looked(key=key)
+            try:
+                search = _find(self.pictures, file, declared, marks)
+                looked = Looked(key=key, sightings=search.sightings, findings=search.findings)
+            except PerpendError as error:
+                finding = Finding(
+                    code="P001", severity="stop", message=str(error), remedy="Copy it from the phone again."
+                )
+                looked = Looked(key=key, findings=(finding,))
+            with self._change:
+                self.looked[file] = looked
+                self._change.notify_all()
+            self._news()
+
+
+def _find(
+    pictures: Pictures, file: str, declared: tuple[DeclaredReference, ...], marks: tuple[Mark, ...]
+) -> ReferenceSearch:
+    from vision.references import find_references
+
+    return find_references(pictures.grey(file), photo=file, declared=declared, marks=marks)
+
+
+def _sought(declared: tuple[DeclaredReference, ...]) -> Key:
+    """Return what of the declarations changes where references are found (not their print scale)."""
+    return tuple((r.id, r.kind, r.number, r.width_mm.value, r.height_mm.value) for r in declared)
+
+
+def _reference_marks(survey: Survey, file: str) -> tuple[Mark, ...]:
+    entries = [entry for entry in survey.photos if entry.file == file]
+    return tuple(mark for entry in entries for mark in marks_of(entry, file=file) if mark.reference is not None)
