@@ -88,14 +88,12 @@ def resistive_layer(
 ) -> Layer:
     """Return a layer of known resistance [m2K/W], bridged or not."""
     parts = [Part(name=name, share=1 - bridge_share, resistance_m2k_w=resistance_m2k_w)]
-    pattern = None
     if bridge is not None and bridge_share > 0:
         other = material(bridge) if isinstance(bridge, str) else bridge
         parts.append(
             Part(name=other.name, share=bridge_share, resistance_m2k_w=thickness_mm / 1000 / other.conductivity_w_mk)
         )
-        pattern = f"{name} bridged by {other.name}"
-    return Layer(name=name, thickness_mm=thickness_mm, parts=tuple(parts), sd_m=sd_m, pattern=pattern)
+    return Layer(name=name, thickness_mm=thickness_mm, parts=tuple(parts), sd_m=sd_m)
 
 
 def air_resistance(
@@ -161,13 +159,18 @@ def sheet_layer(key: str) -> Layer:
 
 
 def split_layer(layer: Layer, count: int) -> tuple[Layer, ...]:
-    """Return ``count`` equal slices of a layer, in line behind one another."""
+    """Return ``count`` equal slices of a layer, in line behind one another.
+
+    A layer without a ``pattern`` gets one from its name and thickness; give two like layers patterns of their own
+    before both are split.
+    """
     if count < 1:
         raise PerpendError(f"layer {layer.name!r}: cannot be split into {count}. Give 1 or more.")
     slice_ = replace(
         layer,
         thickness_mm=layer.thickness_mm / count,
         sd_m=layer.sd_m / count,
+        pattern=layer.pattern or f"{layer.name}, {layer.thickness_mm:g} mm",
         parts=tuple(replace(p, resistance_m2k_w=p.resistance_m2k_w / count) for p in layer.parts),
     )
     return (slice_,) * count

@@ -1,0 +1,63 @@
+"""Layers: resistances, air gaps and slices."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from estimator.layers import Layer, Part, air_layer, air_resistance, resistive_layer, solid_layer, split_layer
+from vision.findings import PerpendError
+
+
+def test_a_solid_layer_has_thickness_over_conductivity() -> None:
+    assert solid_layer("brick_outer", 215).resistance_m2k_w == pytest.approx(0.215 / 0.77)
+    assert solid_layer("brick_outer", 215).sd_m == pytest.approx(2.15)
+
+
+@given(gap=st.floats(1, 300), e1=st.floats(0.02, 0.98), e2=st.floats(0.02, 0.98))
+def test_an_air_gap_does_not_care_which_face_is_shiny(gap: float, e1: float, e2: float) -> None:
+    forward = air_resistance(gap, emissivity_1=e1, emissivity_2=e2)
+    assert forward == pytest.approx(air_resistance(gap, emissivity_1=e2, emissivity_2=e1))
+
+
+@given(gap=st.floats(1, 290), more=st.floats(0.1, 10), e=st.floats(0.02, 0.9))
+def test_a_wider_or_shinier_air_gap_never_resists_less(gap: float, more: float, e: float) -> None:
+    assert air_resistance(gap + more, emissivity_1=e) >= air_resistance(gap, emissivity_1=e) - 1e-12
+    assert air_resistance(gap, emissivity_1=e) >= air_resistance(gap, emissivity_1=min(0.98, e + 0.05))
+
+
+@pytest.mark.parametrize("gap", [0.0, -1.0, 301.0])
+def test_an_air_gap_outside_the_formula_is_refused(gap: float) -> None:
+    with pytest.raises(PerpendError, match="above 0 and up to 300 mm"):
+        air_resistance(gap)
+
+
+def test_an_emissivity_outside_its_range_is_refused() -> None:
+    with pytest.raises(PerpendError, match="emissivities 0"):
+        air_resistance(10, emissivity_1=0.0)
+
+
+@given(mm=st.floats(1, 400), share=st.floats(0, 1), count=st.integers(1, 9))
+def test_slices_of_a_layer_add_up_to_it(mm: float, share: float, count: int) -> None:
+    layer = solid_layer("mineral_wool", mm, bridge="softwood", bridge_share=share)
+    slices = split_layer(layer, count)
+    assert sum(s.resistance_m2k_w for s in slices) == pytest.approx(layer.resistance_m2k_w)
+    assert sum(s.sd_m for s in slices) == pytest.approx(layer.sd_m)
+    assert sum(s.thickness_mm for s in slices) == pytest.approx(mm)
+
+
+def test_a_bridge_that_fills_the_layer_is_the_layer() -> None:
+    bridged = air_layer(10, bridge="gypsum_adhesive", bridge_share=1.0)
+    assert bridged.resistance_m2k_w == pytest.approx(0.010 / 0.43)
+
+
+def test_shares_that_do_not_add_up_are_refused() -> None:
+    with pytest.raises(PerpendError, match="do not add up to 1"):
+        Layer(name="x", thickness_mm=10, parts=(Part(name="a", share=0.9, resistance_m2k_w=1.0),))
+
+
+@pytest.mark.parametrize("mm", [-1.0, float("nan"), float("inf")])
+def test_a_thickness_that_is_no_length_is_refused(mm: float) -> None:
+    with pytest.raises(PerpendError, match=r"layer 'x': the thickness is"):
+        resistive_layer("x", mm, 1.0)
