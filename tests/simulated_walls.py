@@ -229,7 +229,10 @@ def _cameras(
 
 
 def _seen(camera: tuple[Pose, Lens], p: FloatArray, proud: float = 0.0) -> FloatArray | None:
-    px = project(camera[0].camera((p + np.array([0.0, 0.0, proud]))[None]), camera[1])[0]
+    inside_camera = camera[0].camera((p + np.array([0.0, 0.0, proud]))[None])
+    if np.linalg.norm(inside_camera[0, :2]) > 1.0 * inside_camera[0, 2]:
+        return None  # far outside the picture the distortion polynomial folds back
+    px = project(inside_camera, camera[1])[0]
     inside = 4 < px[0] < WIDTH_PX - 5 and 4 < px[1] < HEIGHT_PX - 5
     return px if inside else None
 
@@ -340,7 +343,7 @@ def _trace(
     shift_sd: float,
 ) -> list[EdgeTrace]:  # fmt: skip
     px = project(camera[0].camera(world), camera[1])
-    inside = np.all((px > 4) & (px < np.array([WIDTH_PX, HEIGHT_PX]) - 5), axis=1)
+    inside = np.array([_seen(camera, p) is not None for p in world])
     if np.sum(inside) < 8:
         return []
     along = px[inside][-1] - px[inside][0]

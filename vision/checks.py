@@ -14,7 +14,7 @@ import numpy as np
 from vision.findings import Finding
 from vision.lengths import sizes_with_gradient
 from vision.observe import WallProblem, taped_lengths
-from vision.solve import Outlier, Solution
+from vision.solve import Outlier, Solution, poor
 from vision.start import Guess
 from vision.walls import CORNERS, DeclaredReference, Mark, Sighting
 
@@ -117,6 +117,12 @@ def _runs_round(px: Sequence[tuple[float, float]]) -> bool:
 def check_solution(problem: WallProblem, solution: Solution) -> list[Finding]:
     """Return findings on a solved wall: slips, wrong references, lens and tape contradictions, missing corners."""
     found = [_misclick(o) for o in solution.outliers]
+    if poor(solution):
+        found.append(Finding(
+            code="M014", severity="stop", where={"wall": problem.wall.id},
+            message=f"{problem.wall.id}: its marks, references and photos contradict one another; no solution fits them.",
+            remedy="Look again at the marks named here, the reference's kind and size, and whether all photos are of this wall.",
+        ))  # fmt: skip
     found += _lens_pulls(solution)
     found += _reference_pulls(problem, solution)
     found += _tape(problem, solution)

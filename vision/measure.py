@@ -8,12 +8,14 @@ import numpy as np
 
 from vision.findings import Finding, worst_first
 from vision.lens import Lens, project
-from vision.model import State, corner_xy, world_points, Places
+from vision.model import Places, State, corner_xy, world_points
 from vision.observe import Observations, WallProblem, taped_lengths
 from vision.pose import Pose
-from vision.solve import Solution, solve
+from vision.solve import Solution, poor, solve
 from vision.start import Guess, first_guesses, views
 from vision.walls import CORNERS, FloatArray, MeasuredWall
+
+MAX_RIVALS = 4
 
 __all__ = ["WallProblem", "WallSolution", "measure_wall"]
 
@@ -154,13 +156,29 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     if not guesses or not guesses[0].scaled or not any(m.wall for m in problem.marks):
         measured = measured_from_tape(problem, findings)
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
-    solutions = [(solve(Observations(problem, guess)), guess) for guess in guesses]
-    solution, guess = min(solutions, key=lambda item: item[0].cost + 40.0 * len(item[0].outliers))
+    solution, guess = _best(problem, guesses)
     findings += check_solution(problem, solution)
     measured = measured_from_solution(problem, solution, worst_first(findings))
     return WallSolution(
         problem=problem, measured=measured, solution=solution, guess=guess, findings=measured.findings
     )
+
+
+def _best(problem: WallProblem, guesses: list[Guess]) -> tuple[Solution, Guess]:
+    """Return the best solution over the guesses; further poses of single photos are tried only where it is poor."""
+    tried = [(solve(Observations(problem, guess)), guess) for guess in guesses]
+    best = min(tried, key=lambda item: _badness(item[0]))
+    if poor(best[0]):
+        rivals = [(file, pose) for file, poses in best[1].others.items() for pose in poses]
+        for file, pose in rivals[:MAX_RIVALS]:
+            other = replace(best[1], poses={**best[1].poses, file: pose})
+            tried.append((solve(Observations(problem, other)), other))
+        best = min(tried, key=lambda item: _badness(item[0]))
+    return best
+
+
+def _badness(solution: Solution) -> float:
+    return solution.cost + 40.0 * len(solution.outliers) + (0.0 if solution.converged else 1e6)
 
 
 def _warm_guess(problem: WallProblem, start: WallSolution | None) -> list[Guess]:

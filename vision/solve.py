@@ -7,7 +7,6 @@ that its covariance is (J'J)^-1 (JCGM 102, 6.2; Triggs et al., Bundle adjustment
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -268,6 +267,9 @@ def _name(obs: Observations, solution: Solution, i: int) -> Outlier:
     return Outlier(mark=label, chi_square=float(chi[0]), expected_px=(float(expected[0]), float(expected[1])))
 
 
-def best_of(starts: list[Observations], run: Callable[[Observations], Solution] = solve) -> Solution:
-    """Return the solution of least cost over several starts of one problem."""
-    return min((run(obs) for obs in starts), key=lambda s: s.cost + 1e3 * len(s.outliers))
+def poor(solution: Solution) -> bool:
+    """Return whether a solution does not explain its observations: not converged, or far too large a sum of squares."""
+    rows = int(np.sum(solution.used))
+    slack = max(rows - solution.observations.layout.size, 1)
+    too_many = len(solution.outliers) > max(2, MAX_OUTLIER_SHARE * float(np.sum(solution.observations.click)) / 2)
+    return not solution.converged or solution.cost > slack + 6.0 * np.sqrt(2.0 * slack) or too_many

@@ -1,7 +1,7 @@
 """The first guess: poses and places from the data alone, before the joint solution.
 
-One photo anchors the wall: best a rectangle with its vanishing points (wall or opening) and a reference for scale; else a
-reference alone, with both poses that a plane allows. Every other photo is then placed by the points that it shares.
+One photo anchors the wall: best a rectangle with its vanishing points (wall or opening) and a reference for scale; else
+a reference alone, with both poses that a plane allows. Every other photo is then placed by the points that it shares.
 """
 
 from __future__ import annotations
@@ -42,6 +42,7 @@ class Guess:
     corners: dict[str, FloatArray] = field(default_factory=dict)
     references: dict[str, tuple[float, float, float]] = field(default_factory=dict)
     depths: dict[str, float] = field(default_factory=dict)
+    others: dict[str, list[Pose]] = field(default_factory=dict)  # further poses that a photo's known points allow
     unplaced: tuple[str, ...] = ()
     scaled: bool = True
 
@@ -180,10 +181,15 @@ def _move_frame(guess: Guess, turn: float, shift: FloatArray) -> None:
         guess.references[ref] = (float(moved[0]), float(moved[1]), angle - turn)
     R3 = np.eye(3)
     R3[:2, :2] = R
-    for file, pose in guess.poses.items():
+
+    def moved_pose(pose: Pose) -> Pose:
         rotation = pose.rotation @ R3.T
-        translation = pose.translation_mm - rotation @ np.array([shift[0], shift[1], 0.0])
-        guess.poses[file] = Pose(rotation=rotation, translation_mm=translation)
+        return Pose(
+            rotation=rotation, translation_mm=pose.translation_mm - rotation @ np.array([shift[0], shift[1], 0.0])
+        )
+
+    guess.poses = {file: moved_pose(pose) for file, pose in guess.poses.items()}
+    guess.others = {file: [moved_pose(p) for p in poses] for file, poses in guess.others.items()}
 
 
 def _known(guess: Guess, view: View) -> tuple[FloatArray, FloatArray]:
@@ -300,7 +306,7 @@ def first_guesses(all_views: Sequence[View], taped: Mapping[str, float]) -> list
     ranked = sorted(
         ((*_anchor_poses(view, taped), view) for view in all_views), key=lambda item: (item[0], -len(item[3].points))
     )
-    rank, poses, scaled, anchor = ranked[0]
+    _, poses, scaled, anchor = ranked[0]
     if not poses:
         return []
     guesses = []
@@ -317,6 +323,9 @@ def first_guesses(all_views: Sequence[View], taped: Mapping[str, float]) -> list
                 break
             found, view = max(options, key=lambda item: len(_known(guess, item[1])[0]) / (1e-4 + item[0][0][1]))
             guess.poses[view.photo.file] = found[0][0]
+            rivals = [pose for pose, error in found[1:] if error < AMBIGUOUS * found[0][1]]
+            if rivals:
+                guess.others[view.photo.file] = rivals
             _add_places(guess, view, found[0][0])
             waiting.remove(view)
         guess.unplaced = tuple(v.photo.file for v in waiting)
