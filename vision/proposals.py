@@ -1,0 +1,352 @@
+"""The wall's outline and openings before anybody has pressed a point: proposals, never measurements.
+
+A reference gives the wall's plane and scale, the room's straight edges its directions; seen square-on, the wall is then
+the rectangle around the references whose four sides show as edges over their whole length, end at its corners, and
+from whose corners the neighbouring walls' edges run towards the viewer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.room_axes import (
+    RoomAxes,
+    plane_from,
+    plane_pixels,
+    plane_units,
+    room_axes,
+    starts_from,
+    straight_segments,
+)
+from vision.square_on import EdgeMaps, SquareOn, edge_maps, square_on
+from vision.walls import CORNERS, FloatArray, GreyImage, Mark, Photo, Sighting
+
+MARK_SD_SHARE = 0.002
+"""Standard uncertainty of a proposed corner over the photo's longer side: 8 px at 12 megapixels (from the study)."""
+HEIGHT_MM = (2400.0, 350.0)
+"""Ceiling height and its spread in British houses, mm (common practice, no source)."""
+WIDTH_RANGE_MM = (900.0, 12_000.0)
+HEIGHT_RANGE_MM = (1800.0, 4500.0)
+MOST_CANDIDATES = 14
+BEYOND_MM = 350.0
+MARGIN_MM = 40.0
+LEAST_SCORE = 2.2
+"""Least score of an outline that is offered at all, of about 6 (from the study)."""
+OPENING_RANGE_MM = (300.0, 3200.0)
+LEAST_OPENING_SCORE = 2.6
+
+Box = tuple[float, float, float, float]
+"""left, bottom, right, top in millimetres of the square-on view."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """A wall as it seems to be in one photo: marks to be confirmed, with a score; higher is surer.
+
+    ``outline_px`` (4, 2) runs bottom_left, bottom_right, top_right, top_left, and may lie outside the picture.
+    """
+
+    photo: str
+    score: float
+    outline_px: FloatArray
+    openings_px: tuple[FloatArray, ...]
+    width_mm: float
+    height_mm: float
+
+    def marks(self, *, wall: str, longer_side_px: float) -> tuple[Mark, ...]:
+        """Return the proposal as marks of a wall, with a wide standard uncertainty."""
+        sd = MARK_SD_SHARE * longer_side_px
+        outline = [
+            Mark(photo=self.photo, wall=wall, point=corner, px=(float(x), float(y)), sd_px=sd)
+            for corner, (x, y) in zip(CORNERS, self.outline_px, strict=True)
+        ]
+        openings = [
+            Mark(
+                photo=self.photo,
+                wall=wall,
+                opening=f"w{number}",
+                face="wall",
+                point=corner,
+                px=(float(x), float(y)),
+                sd_px=sd,
+            )
+            for number, quad in enumerate(self.openings_px, start=1)
+            for corner, (x, y) in zip(CORNERS, quad, strict=True)
+        ]
+        return (*outline, *openings)
+
+
+def propose_marks(grey: GreyImage, *, photo: Photo, sightings: Sequence[Sighting]) -> Proposal | None:
+    """Return the wall's outline and openings as they seem to be in one photo, or None where they do not show clearly.
+
+    Parameters
+    ----------
+    grey
+        (h, w) upright photo.
+    photo
+        The photo with its lens prior.
+    sightings
+        The references seen in it, all on the wall in question; without one there is no proposal.
+    """
+    largest = sorted((seen for seen in sightings if len(seen.points_px) >= 4), key=_extent_px, reverse=True)
+    if not largest:
+        return None
+    segments = straight_segments(grey)
+    if len(segments) < 4:
+        return None
+    best: Proposal | None = None
+    for start in starts_from(largest[0], photo):
+        axes = room_axes(segments, photo, start)
+        found = _propose(grey, photo, largest, axes)
+        if found is not None and (best is None or found.score > best.score):
+            best = found
+    return best
+
+
+def _extent_px(sighting: Sighting) -> float:
+    return float(np.ptp(sighting.corners_px, axis=0).max())
+
+
+def _propose(grey: GreyImage, photo: Photo, sightings: Sequence[Sighting], axes: RoomAxes) -> Proposal | None:
+    scaled = plane_from(sightings, photo, axes.rotation)
+    if scaled is None or not 200.0 < scaled[0] < 30_000.0:
+        return None
+    unit_mm, places = scaled
+    view = square_on(grey, photo, axes.rotation, unit_mm, about_mm=places * unit_mm)
+    maps = edge_maps(view)
+    inner = _inner_box(places * unit_mm)
+    rays = _corner_rays(axes, photo, unit_mm)
+    found = _best_outline(view, maps, inner, rays)
+    if found is None:
+        return None
+    score, box = found
+    if score < LEAST_SCORE:
+        return None
+    openings = _openings(view, maps, box, inner)
+    return Proposal(
+        photo=photo.file,
+        score=score,
+        outline_px=_quad_px(box, photo, axes.rotation, unit_mm),
+        openings_px=tuple(_quad_px(opening, photo, axes.rotation, unit_mm) for opening in openings),
+        width_mm=box[2] - box[0],
+        height_mm=box[3] - box[1],
+    )
+
+
+def _inner_box(places_mm: FloatArray) -> Box:
+    low, high = places_mm.min(axis=0), places_mm.max(axis=0)
+    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+
+
+def _quad_px(box: Box, photo: Photo, rotation: FloatArray, unit_mm: float) -> FloatArray:
+    x0, y0, x1, y1 = box
+    return plane_pixels(np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) / unit_mm, photo, rotation)
+
+
+def _corner_rays(axes: RoomAxes, photo: Photo, unit_mm: float) -> FloatArray:
+    """Return the edges that run towards the viewer as inner and outer end, x0, y0, x1, y1 (n, 4) mm, square-on."""
+    towards = axes.segments_px[axes.axis == 2]
+    if not len(towards):
+        return np.zeros((0, 4))
+    ends = np.stack(
+        [plane_units(towards[:, :2], photo, axes.rotation), plane_units(towards[:, 2:], photo, axes.rotation)]
+    )
+    ends = ends * unit_mm
+    radius = np.linalg.norm(ends, axis=2)
+    usable = np.isfinite(radius).all(axis=0)
+    ends, radius = ends[:, usable], radius[:, usable]
+    inner = np.where((radius[0] <= radius[1])[:, None], ends[0], ends[1])
+    outer = np.where((radius[0] <= radius[1])[:, None], ends[1], ends[0])
+    return np.hstack([inner, outer])
+
+
+def _best_outline(view: SquareOn, maps: EdgeMaps, inner: Box, rays: FloatArray) -> tuple[float, Box] | None:
+    """Return the score and box of the best rectangle around the references."""
+    lefts = _candidates(maps.upright, view.x_mm, below=inner[0] - MARGIN_MM)
+    rights = _candidates(maps.upright, view.x_mm, above=inner[2] + MARGIN_MM)
+    floors = _candidates(maps.level.T, view.y_mm, below=inner[1] - MARGIN_MM)
+    ceilings = _candidates(maps.level.T, view.y_mm, above=inner[3] + MARGIN_MM)
+    if min(len(lefts), len(rights), len(floors), len(ceilings)) == 0:
+        return None
+    grid = np.array(np.meshgrid(lefts, floors, rights, ceilings, indexing="ij")).reshape(4, -1).T
+    left, floor, right, ceiling = grid.T
+    width = view.x_mm[right] - view.x_mm[left]
+    height = view.y_mm[ceiling] - view.y_mm[floor]
+    allowed = (
+        (width > WIDTH_RANGE_MM[0])
+        & (width < WIDTH_RANGE_MM[1])
+        & (height > HEIGHT_RANGE_MM[0])
+        & (height < HEIGHT_RANGE_MM[1])
+    )
+    if not allowed.any():
+        return None
+    left, floor, right, ceiling = grid[allowed].T
+    height = height[allowed]
+    reach = max(2, round(BEYOND_MM / view.mm_per_px))
+    score = (
+        _side(maps.upright, maps.seen, left, floor, ceiling, reach)
+        + _side(maps.upright, maps.seen, right, floor, ceiling, reach)
+        + _side(maps.level.T, maps.seen.T, floor, left, right, reach)
+        + _side(maps.level.T, maps.seen.T, ceiling, left, right, reach)
+        + 0.5 * _ray_support(view, rays, left, floor)
+        + 0.5 * _ray_support(view, rays, right, floor)
+        + 0.5 * _ray_support(view, rays, right, ceiling)
+        + 0.5 * _ray_support(view, rays, left, ceiling)
+        - 0.15 * ((height - HEIGHT_MM[0]) / HEIGHT_MM[1]) ** 2
+    )
+    k = int(np.argmax(score))
+    x, y = view.x_mm, view.y_mm
+    return float(score[k]), (float(x[left[k]]), float(y[floor[k]]), float(x[right[k]]), float(y[ceiling[k]]))
+
+
+def _candidates(
+    edges: NDArray[np.float32], places: FloatArray, *, below: float = np.inf, above: float = -np.inf
+) -> NDArray[np.int64]:
+    """Return the lines (columns of ``edges``) that show most edge, strongest first, none beside a stronger one."""
+    strength = edges.sum(axis=0).astype(np.float64)
+    strength[(places > below) | (places < above)] = 0.0
+    kept: list[int] = []
+    while len(kept) < MOST_CANDIDATES:
+        k = int(np.argmax(strength))
+        if strength[k] <= 4.0:
+            break
+        kept.append(k)
+        strength[max(k - 2, 0) : k + 3] = 0.0
+    return np.array(kept, dtype=np.int64)
+
+
+def _side(  # noqa: PLR0917 - the five are one rectangle's side in one map
+    edges: NDArray[np.float32],
+    seen: NDArray[np.bool_],
+    line: NDArray[np.int64],
+    first: NDArray[np.int64],
+    last: NDArray[np.int64],
+    reach: int,
+) -> FloatArray:
+    """Return for each rectangle how much of a side shows as edge, less what runs on beyond its ends; -1 to 1.
+
+    Where the side is outside the picture it counts neither way.
+    """
+    hit = np.vstack([np.zeros((1, edges.shape[1])), np.cumsum(edges * seen, axis=0)])
+    all_seen = np.vstack([np.zeros((1, edges.shape[1])), np.cumsum(seen, axis=0)])
+
+    def share(start: NDArray[np.int64], stop: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+        start, stop = np.clip(start, 0, len(edges)), np.clip(stop, 0, len(edges))
+        visible = all_seen[stop, line] - all_seen[start, line]
+        return (hit[stop, line] - hit[start, line]) / np.maximum(visible, 1.0), visible
+
+    inside, visible = share(first, last + 1)
+    before, _ = share(first - reach, first - 2)
+    after, _ = share(last + 3, last + 1 + reach)
+    trust = np.clip(visible / np.maximum(last - first, 1), 0.0, 1.0)
+    return np.asarray(trust * (inside - 0.5 * np.maximum(before, after)))
+
+
+def _ray_support(view: SquareOn, rays: FloatArray, column: NDArray[np.int64], row: NDArray[np.int64]) -> FloatArray:
+    """Return for each corner how far edges run from it towards the viewer, 0 to 1."""
+    support = np.zeros(len(column))
+    if not len(rays):
+        return support
+    corners, back = np.unique(np.stack([column, row]), axis=1, return_inverse=True)
+    x, y = view.x_mm[corners[0]], view.y_mm[corners[1]]
+    best = np.zeros(len(x))
+    for x0, y0, x1, y1 in rays:
+        direction = np.array([x1 - x0, y1 - y0])
+        length = float(np.linalg.norm(direction))
+        if length < 1.0:
+            continue
+        direction /= length
+        off = np.abs((x - x0) * direction[1] - (y - y0) * direction[0])
+        gap = (x0 - x) * direction[0] + (y0 - y) * direction[1]
+        radius = np.hypot(x, y)
+        near = np.exp(-0.5 * (off / (25.0 + 0.01 * radius)) ** 2) * ((gap > -120.0) & (gap < 0.5 * radius))
+        best += near * min(1.0, length / 900.0)
+    support[:] = np.minimum(best, 1.0)[np.ravel(back)]
+    return support
+
+
+def _openings(view: SquareOn, maps: EdgeMaps, wall: Box, inner: Box) -> list[Box]:
+    """Return the boxes inside the wall that look like windows or doors: edges on four sides, lighter than the wall."""
+    x, y = view.x_mm, view.y_mm
+    upright, level = maps.upright * maps.seen, (maps.level * maps.seen).T
+    columns = _inside_lines(upright, y, x, along=(wall[1], wall[3]), within=(wall[0] + 60, wall[2] - 60))
+    rows = _inside_lines(level, x, y, along=(wall[0], wall[2]), within=(wall[1] + 60, wall[3] - 30))
+    if len(columns) < 2 or len(rows) < 2:
+        return []
+    pairs_x = np.array([(a, b) for a in columns for b in columns if _fits(x[b] - x[a])], dtype=np.int64).reshape(-1, 2)
+    pairs_y = np.array([(a, b) for a in rows for b in rows if _fits(y[b] - y[a])], dtype=np.int64).reshape(-1, 2)
+    if not len(pairs_x) or not len(pairs_y):
+        return []
+    i, j = np.meshgrid(np.arange(len(pairs_x)), np.arange(len(pairs_y)), indexing="ij")
+    left, right = pairs_x[i.ravel()].T
+    bottom, top = pairs_y[j.ravel()].T
+    reach = max(2, round(150.0 / view.mm_per_px))
+    score = (
+        _side(maps.upright, maps.seen, left, bottom, top, reach)
+        + _side(maps.upright, maps.seen, right, bottom, top, reach)
+        + _side(maps.level.T, maps.seen.T, bottom, left, right, reach)
+        + _side(maps.level.T, maps.seen.T, top, left, right, reach)
+        + np.clip(view.lighter(left, bottom, right, top, wall), 0.0, 1.0)
+    )
+    area = (x[right] - x[left]) * (y[top] - y[bottom]) / 1e6
+    score = score + 0.1 * np.minimum(area, 2.0)
+    covers = (x[left] < inner[2]) & (x[right] > inner[0]) & (y[bottom] < inner[3]) & (y[top] > inner[1])
+    score[covers & _holds_reference(view, left, bottom, right, top)] = -1.0
+    kept: list[Box] = []
+    for k in np.argsort(-score)[:200]:
+        box = (float(x[left[k]]), float(y[bottom[k]]), float(x[right[k]]), float(y[top[k]]))
+        if score[k] < LEAST_OPENING_SCORE or len(kept) == 4:
+            break
+        if not any(_overlap(box, other) for other in kept):
+            kept.append(box)
+    return sorted(kept)
+
+
+def _fits(size_mm: float) -> bool:
+    return bool(OPENING_RANGE_MM[0] < size_mm < OPENING_RANGE_MM[1])
+
+
+def _inside_lines(
+    edges: NDArray[np.float32],
+    along_mm: FloatArray,
+    places_mm: FloatArray,
+    *,
+    along: tuple[float, float],
+    within: tuple[float, float],
+) -> list[int]:
+    """Return the strongest lines (columns of ``edges``) between two limits, counted only along the wall."""
+    part = (along_mm > along[0] + 40) & (along_mm < along[1] - 40)
+    strength = edges[part].sum(axis=0).astype(np.float64)
+    strength[(places_mm < within[0]) | (places_mm > within[1])] = 0.0
+    kept: list[int] = []
+    while len(kept) < 16:
+        k = int(np.argmax(strength))
+        if strength[k] < 250.0 / max(float(np.abs(along_mm[1] - along_mm[0])), 1e-6):
+            break
+        kept.append(k)
+        strength[max(k - 2, 0) : k + 3] = 0.0
+    return sorted(kept)
+
+
+def _holds_reference(
+    view: SquareOn,
+    left: NDArray[np.int64],
+    bottom: NDArray[np.int64],
+    right: NDArray[np.int64],
+    top: NDArray[np.int64],
+) -> NDArray[np.bool_]:
+    """Return which boxes contain or cut a reference."""
+    x, y = view.x_mm, view.y_mm
+    held = np.zeros(len(left), dtype=bool)
+    for corners in view.about_mm.reshape(-1, 4, 2):
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        held |= (x[left] < high[0]) & (x[right] > low[0]) & (y[bottom] < high[1]) & (y[top] > low[1])
+    return held
+
+
+def _overlap(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]

@@ -1,0 +1,173 @@
+"""The room's three directions in a photo: from a reference on the wall, then from the straight edges of the room.
+
+Walls, floor and ceiling meet at right angles nearly everywhere, so the picture's straight segments point to three
+vanishing points (Caprile & Torre, Using vanishing points for camera calibration, IJCV 4, 1990).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.pose import planar_poses, rotation_exp
+from vision.walls import FloatArray, GreyImage, Photo, Sighting
+
+TOLERANCES_RAD = (0.14, 0.08, 0.05, 0.03, 0.02, 0.02)
+"""How far a segment may point past a vanishing point and still count, from first to last round."""
+SHORTEST_SEGMENT = 0.012
+"""Shortest segment used, as a share of the picture's longer side."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomAxes:
+    """The wall's frame as seen: ``rotation`` (3, 3) takes wall directions to camera directions; ``support`` counts.
+
+    ``segments_px`` (n, 4) are all straight segments in pixels of the photo, ``axis`` (n,) says which of X, Y, Z (0, 1,
+    2) each follows, -1 for none.
+    """
+
+    rotation: FloatArray
+    segments_px: FloatArray
+    axis: NDArray[np.int64]
+    support: float
+
+
+def straight_segments(grey: GreyImage, *, longest_side_px: int = 1400) -> FloatArray:
+    """Return straight segments x0, y0, x1, y1 (n, 4) of a photo, in its pixels, found in a reduced copy."""
+    import cv2
+
+    scale = min(1.0, longest_side_px / max(grey.shape))
+    small = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    found = cv2.createLineSegmentDetector().detect(small)[0]
+    if found is None:
+        return np.zeros((0, 4))
+    segments = np.asarray(found, dtype=np.float64).reshape(-1, 4)
+    length = np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1])
+    kept = segments[length > SHORTEST_SEGMENT * max(small.shape)]
+    return np.asarray((kept + 0.5) / scale - 0.5)
+
+
+def ideal_points(points_px: FloatArray, photo: Photo) -> FloatArray:
+    """Return pixels (n, 2) as ideal image coordinates under the photo's lens prior, distortion left out."""
+    middle = np.array([(photo.width_px - 1) / 2, (photo.height_px - 1) / 2])
+    return np.asarray((np.asarray(points_px, dtype=np.float64).reshape(-1, 2) - middle) / photo.focal_px)
+
+
+def starts_from(sighting: Sighting, photo: Photo) -> list[FloatArray]:
+    """Return the one or two rotations (3, 3) that a reference allows, the wall's Y turned up in the photo."""
+    ideal = ideal_points(sighting.points_px, photo)
+    model = np.asarray(sighting.model_mm, dtype=np.float64).reshape(-1, 2)
+    if len(model) < 4:
+        return []
+    rotations = []
+    for pose, _ in planar_poses(model, ideal):
+        normal = pose.rotation[:, 2]
+        normal = normal if normal[2] < 0 else -normal
+        up = np.array([0.0, -1.0, 0.0])
+        up -= (up @ normal) * normal
+        up /= max(float(np.linalg.norm(up)), 1e-9)
+        rotations.append(np.column_stack([np.cross(up, normal), up, normal]))
+    return rotations
+
+
+def room_axes(segments_px: FloatArray, photo: Photo, start: FloatArray) -> RoomAxes:
+    """Return the room's directions refined on the straight segments, from a first rotation.
+
+    Parameters
+    ----------
+    segments_px
+        (n, 4) from ``straight_segments``.
+    photo
+        The photo with its lens prior.
+    start
+        (3, 3) first rotation, wall to camera.
+    """
+    rotation = start
+    first = np.column_stack([ideal_points(segments_px[:, :2], photo), np.ones(len(segments_px))])
+    last = np.column_stack([ideal_points(segments_px[:, 2:], photo), np.ones(len(segments_px))])
+    normals = np.cross(first, last)
+    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    length = np.linalg.norm(segments_px[:, 2:] - segments_px[:, :2], axis=1)
+    axis = np.full(len(segments_px), -1)
+    for tolerance in TOLERANCES_RAD:
+        axis = _followed(first, last, rotation, tolerance)
+        rotation = _turned(normals, length, axis, rotation)
+    used = axis >= 0
+    support = float(length[used].sum() / max(float(length.sum()), 1e-9)) if len(length) else 0.0
+    return RoomAxes(rotation=rotation, segments_px=segments_px, axis=axis, support=support)
+
+
+def _followed(first: FloatArray, last: FloatArray, rotation: FloatArray, tolerance: float) -> NDArray[np.int64]:
+    """Return which axis each segment points along: the angle between it and the line to the vanishing point."""
+    middle = (first + last) / 2
+    along = last[:, :2] - first[:, :2]
+    along /= np.maximum(np.linalg.norm(along, axis=1, keepdims=True), 1e-12)
+    angles = np.empty((len(first), 3))
+    for k in range(3):
+        direction = rotation[:, k]
+        towards = direction[:2] - direction[2] * middle[:, :2]  # to the vanishing point, even at infinity
+        towards /= np.maximum(np.linalg.norm(towards, axis=1, keepdims=True), 1e-12)
+        angles[:, k] = np.abs(along[:, 0] * towards[:, 1] - along[:, 1] * towards[:, 0])
+    best = np.argmin(angles, axis=1)
+    ordered = np.sort(angles, axis=1)
+    clear = (ordered[:, 0] < tolerance) & (ordered[:, 1] > 2.0 * ordered[:, 0])
+    return np.where(clear, best, -1)
+
+
+def _turned(normals: FloatArray, length: FloatArray, axis: NDArray[np.int64], rotation: FloatArray) -> FloatArray:
+    """Return the rotation after one robust Gauss-Newton step on the segments' interpretation planes."""
+    used = axis >= 0
+    if used.sum() < 4:
+        return rotation
+    directions = rotation.T[axis[used]]
+    n = normals[used]
+    residual = np.einsum("ij,ij->i", n, directions)
+    jacobian = np.cross(directions, n)  # d(n . (d + w x d)) / dw = d x n
+    spread = max(1.5 * float(np.median(np.abs(residual))), 1e-4)
+    weight = length[used] / (1.0 + (residual / spread) ** 2)
+    hold = 0.02 * float(weight.sum()) * 1e-2
+    normal_matrix = (jacobian * weight[:, None]).T @ jacobian + hold * np.eye(3)
+    step = -np.linalg.solve(normal_matrix, (jacobian * weight[:, None]).T @ residual)
+    size = float(np.linalg.norm(step))
+    return rotation_exp(step * min(1.0, 0.2 / max(size, 1e-12))) @ rotation
+
+
+def plane_from(sightings: Sequence[Sighting], photo: Photo, rotation: FloatArray) -> tuple[float, FloatArray] | None:
+    """Return the millimetres of one plane unit by the references' sizes, and their places (n, 2) in plane units.
+
+    Plane units: where rays meet the plane at unit distance along the wall's normal, X right, Y up from its foot.
+    """
+    from vision.start import similarity
+
+    scales, weights, places = [], [], []
+    for sighting in sightings:
+        points = plane_units(np.asarray(sighting.points_px, dtype=np.float64), photo, rotation)
+        model = np.asarray(sighting.model_mm, dtype=np.float64).reshape(-1, 2)
+        if len(points) < 2 or not np.isfinite(points).all():
+            continue
+        scale, _, _ = similarity(points, model)
+        scales.append(scale)
+        weights.append(float(np.sum((model - model.mean(axis=0)) ** 2)) / scale**2)
+        places.append(plane_units(np.asarray(sighting.corners_px, dtype=np.float64), photo, rotation))
+    if not scales:
+        return None
+    return float(np.average(scales, weights=weights)), np.concatenate(places)
+
+
+def plane_units(points_px: FloatArray, photo: Photo, rotation: FloatArray) -> FloatArray:
+    """Return pixels (n, 2) on the wall plane at unit distance, (n, 2) X right, Y up; NaN beyond its horizon."""
+    ideal = ideal_points(points_px, photo)
+    rays = np.column_stack([ideal, np.ones(len(ideal))]) @ rotation
+    depth = np.where(rays[:, 2] < -1e-6, -rays[:, 2], np.nan)
+    return np.asarray(rays[:, :2] / depth[:, None])
+
+
+def plane_pixels(points: FloatArray, photo: Photo, rotation: FloatArray) -> FloatArray:
+    """Return the pixels (n, 2) of points (n, 2) of the plane at unit distance; NaN behind the camera."""
+    camera = np.column_stack([points, -np.ones(len(points))]) @ rotation.T
+    depth = np.where(camera[:, 2] > 1e-6, camera[:, 2], np.nan)
+    middle = np.array([(photo.width_px - 1) / 2, (photo.height_px - 1) / 2])
+    return np.asarray(camera[:, :2] / depth[:, None] * photo.focal_px + middle)

@@ -1,0 +1,119 @@
+"""A wall seen square-on from a first guess of its plane, and the maps of its upright and level edges."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.room_axes import plane_pixels
+from vision.walls import FloatArray, GreyImage, Photo
+
+MM_PER_PX = 10.0
+REACH_MM = 7000.0
+"""How far from the references the wall may reach, mm."""
+ALONG_PX = 11
+"""Edges are averaged along their direction over this many pixels of the map, against texture."""
+CLEAR = 3.0
+"""An edge counts above this many times the usual change of light nearby."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SquareOn:
+    """The picture on the wall's plane: row 0 at the lowest ``y_mm``; ``seen`` where the photo shows it.
+
+    ``about_mm`` (n, 2) are the references' corners, four by four.
+    """
+
+    light: NDArray[np.float32]
+    seen: NDArray[np.bool_]
+    x_mm: FloatArray
+    y_mm: FloatArray
+    mm_per_px: float
+    about_mm: FloatArray
+
+    def lighter(
+        self,
+        left: NDArray[np.int64],
+        bottom: NDArray[np.int64],
+        right: NDArray[np.int64],
+        top: NDArray[np.int64],
+        wall: tuple[float, float, float, float],
+    ) -> FloatArray:
+        """Return how much lighter each box is than the wall's median, in doublings of light."""
+        total = np.pad(np.cumsum(np.cumsum(self.light, axis=0), axis=1), ((1, 0), (1, 0)))
+        area = np.maximum((right - left) * (top - bottom), 1)
+        mean = (total[top, right] - total[bottom, right] - total[top, left] + total[bottom, left]) / area
+        rows = (self.y_mm > wall[1]) & (self.y_mm < wall[3])
+        columns = (self.x_mm > wall[0]) & (self.x_mm < wall[2])
+        inside = self.light[np.ix_(rows, columns)]
+        usual = float(np.median(inside)) if inside.size else 0.0
+        return np.asarray(mean - usual, dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeMaps:
+    """Where the square-on view shows an upright or a level edge, 0 or 1, and where it shows anything at all."""
+
+    upright: NDArray[np.float32]
+    level: NDArray[np.float32]
+    seen: NDArray[np.bool_]
+
+
+def square_on(grey: GreyImage, photo: Photo, rotation: FloatArray, unit_mm: float, *, about_mm: FloatArray) -> SquareOn:
+    """Return the wall's plane resampled at 10 mm a pixel around the references, as binary logarithms of light.
+
+    Parameters
+    ----------
+    grey
+        (h, w) upright photo.
+    photo
+        The photo with its lens prior.
+    rotation
+        (3, 3) wall to camera.
+    unit_mm
+        Distance of the camera from the plane, mm.
+    about_mm
+        (n, 2) the references' corners on the plane, four by four.
+    """
+    import cv2
+
+    low, high = about_mm.min(axis=0) - REACH_MM, about_mm.max(axis=0) + REACH_MM
+    low[1], high[1] = max(low[1], about_mm[:, 1].min() - 4000.0), min(high[1], about_mm[:, 1].max() + 4000.0)
+    x = np.arange(low[0], high[0], MM_PER_PX)
+    y = np.arange(low[1], high[1], MM_PER_PX)
+    gx, gy = np.meshgrid(x, y)
+    pixels = plane_pixels(np.column_stack([gx.ravel(), gy.ravel()]) / unit_mm, photo, rotation).reshape(*gx.shape, 2)
+    h, w = grey.shape
+    seen = (pixels[..., 0] > 2) & (pixels[..., 0] < w - 3) & (pixels[..., 1] > 2) & (pixels[..., 1] < h - 3)
+    shrink = max(1, int(0.7 * MM_PER_PX / unit_mm * photo.focal_px))
+    small = cv2.resize(grey, (w // shrink, h // shrink), interpolation=cv2.INTER_AREA) if shrink > 1 else grey
+    scale = np.array([small.shape[1] / w, small.shape[0] / h])
+    places = np.nan_to_num((pixels + 0.5) * scale - 0.5, nan=-1e4).astype(np.float32)
+    seen_grey = cv2.remap(small, places[..., 0], places[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    light = np.log2(np.power(np.asarray(seen_grey, dtype=np.float32) / 255.0, 2.2) + 0.004).astype(np.float32)
+    return SquareOn(light=light, seen=seen, x_mm=x, y_mm=y, mm_per_px=MM_PER_PX, about_mm=about_mm)
+
+
+def edge_maps(view: SquareOn) -> EdgeMaps:
+    """Return the upright and level edges of a square-on view, thinned to their strongest line, then widened a pixel."""
+    return EdgeMaps(
+        upright=_edges(view.light, view.seen), level=_edges(view.light.T, view.seen.T).T.copy(), seen=view.seen
+    )
+
+
+def _edges(light: NDArray[np.float32], seen: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """Return 1 where the light changes across columns, coherently along rows, 0 elsewhere."""
+    import cv2
+
+    kernel = np.array([[-1, -1, 0, 1, 1]], dtype=np.float32) / 2
+    across = cv2.filter2D(np.ascontiguousarray(light), cv2.CV_32F, kernel)
+    smooth = cv2.blur(across, (1, ALONG_PX))
+    size = np.abs(smooth)
+    valid = cv2.erode(np.ascontiguousarray(seen).astype(np.uint8), np.ones((3, 7), np.uint8)) > 0
+    usual = float(np.median(size[valid])) if valid.any() else 1.0
+    local = cv2.blur(np.where(valid, size, 0).astype(np.float32), (41, 41))
+    peak = size >= cv2.dilate(size, np.ones((1, 5), np.uint8)) - 1e-9
+    hit = peak & valid & (size > CLEAR * max(usual, 0.006)) & (size > 1.2 * local)
+    return np.asarray(cv2.dilate(hit.astype(np.float32), np.ones((1, 3), np.uint8)), dtype=np.float32)
