@@ -28,11 +28,12 @@ from vision.walls import DeclaredWall, MeasuredWall
 
 if TYPE_CHECKING:
     from estimator.inputs import BondReading, WallCase
+    from estimator.prices import Prices
     from vision.measure import WallSolution
 
 MEASURE_PARTS = ("references", "walls", "photos", "site")
 ESTIMATE_PARTS = ("references", "walls", "photos", "site", "rooms", "design")
-PRICES = "prices.csv"
+PRICES = "prices.toml"
 
 
 def measure_hash(folder: Path, survey: Survey) -> str:
@@ -83,6 +84,9 @@ def _pictures_are_there(folder: Path, geometry: Geometry) -> bool:
 
 
 def _geometry(found: Gathered, inputs: str) -> Geometry:
+    from intake.propose import propose_walls
+
+    proposed = propose_walls(found)
     solutions = {wall.id: solve_wall(found, wall) for wall in found.declared_walls()}
     found.findings += missing_basics(found)
     bonds = read_bonds(found)
@@ -90,7 +94,7 @@ def _geometry(found: Gathered, inputs: str) -> Geometry:
     for declared in found.declared_walls():
         measured = _joined_wall(found, declared, solutions)
         case = _case(found.survey, found.walls[declared.id], declared, measured, bonds)
-        results.append(_wall_result(found, case, solutions[declared.id]))
+        results.append(_wall_result(found, case, solutions[declared.id], proposed))
         found.findings += measured.findings
     used = {file for solution in solutions.values() for file in solution.files}
     return Geometry(
@@ -201,11 +205,11 @@ def _case(
     return WallCase(measured=measured, declared=declared, site=site, bonds=tuple(bonds.get(declared.id, ())))
 
 
-def _wall_result(found: Gathered, case: WallCase, solution: WallSolution) -> WallResult:
+def _wall_result(found: Gathered, case: WallCase, solution: WallSolution, proposed: set[str]) -> WallResult:
     from intake.straighten import straighten, views_of
 
     result = wall_result(case.measured)
-    update: dict[str, Any] = {"status": _status(case, solution)}
+    update: dict[str, Any] = {"status": _status(case, solution, proposed)}
     if case.declared.side == "inside" and case.declared.faces == "outside":
         update["construction"] = construction_result(case)
     if solution.solution is not None:
@@ -214,7 +218,9 @@ def _wall_result(found: Gathered, case: WallCase, solution: WallSolution) -> Wal
     return result.model_copy(update=update)
 
 
-def _status(case: WallCase, solution: WallSolution) -> str:
+def _status(case: WallCase, solution: WallSolution, proposed: set[str]) -> str:
+    if solution.solution is not None and case.declared.id in proposed:
+        return "proposed"
     if solution.solution is not None:
         return "measured"
     return "taped" if case.declared.taped else "not_measured"
@@ -279,7 +285,7 @@ def wall_cases(folder: Path, survey: Survey, geometry: Geometry) -> list[WallCas
     cases = []
     for result in geometry.walls:
         entry = entries.get(result.id)
-        if entry is None or entry.side == "outside":
+        if entry is None or entry.side == "outside" or result.status == "proposed":
             continue
         own = tuple(finding for finding in findings if finding.where.get("wall") == result.id)
         cues = result.construction.cues if result.construction is not None else []
@@ -363,9 +369,23 @@ def finding_of_dict(data: dict[str, Any]) -> Finding:
     return Finding(**{key: data[key] for key in ("code", "severity", "message", "remedy", "where")})
 
 
-def read_prices(folder: Path) -> Any:
-    """Return the price list of a folder, or the invented default prices."""
-    return None
+def read_prices(folder: Path) -> Prices | None:
+    """Return the price list of a folder (prices.toml), or None for the invented default prices.
+
+    Raises
+    ------
+    PerpendError
+        The list cannot be read or does not fit.
+    """
+    from estimator.prices import load_prices
+
+    path = folder / PRICES
+    if not path.exists():
+        return None
+    try:
+        return load_prices(path.read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError) as error:
+        raise PerpendError(f"{PRICES}: could not be read ({error}). Save it as UTF-8 text.") from error
 
 
 def report_folder(

@@ -93,7 +93,7 @@ def _refuse(member: zipfile.ZipInfo, name: str) -> None:
 def _is_wanted(filename: str) -> bool:
     path = PurePosixPath(filename.replace("\\", "/"))
     hidden = any(part.startswith((".", "__MACOSX")) for part in path.parts)
-    return not hidden and (path.suffix.lower() in EXTENSIONS or path.name in ("survey.json", "prices.csv"))
+    return not hidden and (path.suffix.lower() in EXTENSIONS or path.name in ("survey.json", "prices.toml"))
 
 
 def _write_member(opened: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, target: Path) -> None:
