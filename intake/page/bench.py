@@ -18,6 +18,7 @@ from intake.page.live import Live
 from intake.page.pictures import Pictures
 from intake.page.searching import Searching
 from intake.page.session import Saved, Session
+from vision.walls import Mark, Sighting
 
 Json = Any
 _log = logging.getLogger(__name__)
@@ -81,18 +82,10 @@ class Bench:
             "complete": self.searching.complete(),
             "photos": {
                 file: {
-                    "references": [
-                        {
-                            "id": seen.reference,
-                            "kind": seen.kind,
-                            "number": seen.number,
-                            "confirmed": seen.confirmed,
-                            "corners_px": [[round(float(v), 2) for v in corner] for corner in seen.corners_px],
-                        }
-                        for seen in looked.sightings
-                    ]
+                    "references": [_reference_json(seen) for seen in looked.sightings],
+                    "proposed": [_proposed_json(mark) for mark in looked.proposed or ()],
                 }
-                for file, looked in self.searching.looked.items()
+                for file, looked in dict(self.searching.looked).items()
             },
         }
 
@@ -157,3 +150,19 @@ class Bench:
             if answer is not None:
                 self.answer = answer | {"solve_ms": round(1000 * (time.perf_counter() - began), 1)}
                 self.events.send("live", self.answer)
+
+
+def _reference_json(seen: Sighting) -> dict[str, Json]:
+    return {
+        "id": seen.reference,
+        "kind": seen.kind,
+        "number": seen.number,
+        "confirmed": seen.confirmed,
+        "corners_px": [[round(float(v), 2) for v in corner] for corner in seen.corners_px],
+    }
+
+
+def _proposed_json(mark: Mark) -> dict[str, Json]:
+    place = {"opening": mark.opening, "face": mark.face, "feature": mark.feature, "point": mark.point}
+    named = {key: value for key, value in place.items() if value is not None}
+    return named | {"px": [round(v, 1) for v in mark.px], "sd_px": round(mark.sd_px, 1)}

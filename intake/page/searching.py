@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from intake.page.pictures import Pictures
+from intake.photos import lens_prior
 from intake.records import declared_reference, marks_of
 from intake.survey import Survey
 from vision.findings import Finding, PerpendError
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from vision.references import ReferenceSearch
 
 Key = tuple[Any, ...]
+_log = logging.getLogger(__name__)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -25,7 +28,9 @@ class Looked:
 
     key: Key
     sightings: tuple[Sighting, ...] = ()
-    findings: tuple[Finding, ...] = field(default=())
+    findings: tuple[Finding, ...] = ()
+    proposed: tuple[Mark, ...] | None = None
+    """Corners proposed from lines, of no wall yet; None before they have been looked for."""
 
 
 class Searching:
@@ -72,7 +77,12 @@ class Searching:
     def wait(self, timeout_s: float) -> bool:
         """Return whether the search came to rest within the time."""
         with self._change:
-            return self._change.wait_for(lambda: self._stopped or self._next() is None, timeout_s)
+            return self._change.wait_for(lambda: self._stopped or not (self._next() or self._unproposed()), timeout_s)
+
+    def _unproposed(self) -> str | None:
+        """Return a photo whose references are known and whose lines have not been looked at."""
+        seen = (file for file, looked in self.looked.items() if looked.proposed is None)
+        return next(iter(sorted(seen)), None)
 
     def _next(self) -> tuple[str, Key, tuple[DeclaredReference, ...], tuple[Mark, ...]] | None:
         survey = self._wanted
@@ -93,24 +103,48 @@ class Searching:
     def _work(self) -> None:
         while True:
             with self._change:
-                self._change.wait_for(lambda: self._stopped or self._next() is not None)
-                task = self._next()
-                if self._stopped or task is None:
+                self._change.wait_for(lambda: self._stopped or self._next() or self._unproposed())
+                task, file = self._next(), self._unproposed()
+                if self._stopped:
                     return
-            file, key, declared, marks = task
-            looked = Looked(key=key)
-            try:
-                search = _find(self.pictures, file, declared, marks)
-                looked = Looked(key=key, sightings=search.sightings, findings=search.findings)
-            except PerpendError as error:
-                finding = Finding(
-                    code="P001", severity="stop", message=str(error), remedy="Copy it from the phone again."
-                )
-                looked = Looked(key=key, findings=(finding,))
+            if task is not None:
+                self._look(*task)
+            elif file is not None:
+                self._propose(file)
             with self._change:
-                self.looked[file] = looked
                 self._change.notify_all()
             self._news()
+
+    def _look(self, file: str, key: Key, declared: tuple[DeclaredReference, ...], marks: tuple[Mark, ...]) -> None:
+        before = self.looked.get(file)
+        looked = Looked(key=key, proposed=before.proposed if before is not None else None)
+        try:
+            search = _find(self.pictures, file, declared, marks)
+            looked.sightings, looked.findings = search.sightings, search.findings
+        except PerpendError as error:
+            remedy = "Copy it from the phone again."
+            looked.findings = (Finding(code="P001", severity="stop", message=str(error), remedy=remedy),)
+            looked.proposed = ()
+        except Exception as error:  # marking goes on without this photo's references
+            _log.exception("looking for references in %s failed", file)
+            message = f"{file}: the search for references failed ({type(error).__name__})."
+            remedy = "Mark the corners of the reference by hand."
+            looked.findings = (Finding(code="P001", severity="warn", message=message, remedy=remedy),)
+        self.looked[file] = looked
+
+    def _propose(self, file: str) -> None:
+        from vision.proposals import propose_marks
+
+        looked, described = self.looked[file], self.pictures.described(file)
+        proposal = None
+        if described is not None and looked.sightings:
+            photo, _ = lens_prior(described)
+            try:
+                proposal = propose_marks(self.pictures.grey(file), photo=photo, sightings=looked.sightings)
+            except Exception:  # a proposal is a help, not a need
+                _log.exception("proposing marks in %s failed", file)
+        longer = max(described.width_px, described.height_px) if described is not None else 0
+        looked.proposed = proposal.marks(wall="", longer_side_px=longer) if proposal is not None else ()
 
 
 def _find(

@@ -1,11 +1,11 @@
 // The Asking: one question at a time, with a sketch, and every answer by mouse, finger or key.
 
-import { desk, emit, photoEntry, wallEntry } from "./desk.js";
+import { desk, emit, photoEntry, photoInfo, wallEntry } from "./desk.js";
 import { $, h } from "./dom.js";
-import { identity } from "./edits.js";
+import { identity, target } from "./edits.js";
 import { change } from "./keeper.js";
 import { confirm, notSeen, place, setAsked, setSkirting } from "./marking.js";
-import { allPoints, freshId, isAnywhere, questions, openingsOf } from "./questions.js";
+import { allPoints, firstPhoto, freshId, isAnywhere, isNotSeen, questions, openingsOf } from "./questions.js";
 import { drawSketch } from "./sketch.js";
 import { choosePhoto } from "./shelf.js";
 import { drawStrip, showNext } from "./strip.js";
@@ -126,7 +126,7 @@ function barPanel({ reference }) {
 function pointPanel(question) {
   const { point } = question;
   const wall = wallEntry();
-  const take = question.ring ?? (desk.proposals[desk.photo] ?? []).find((p) => identity(p) === identity(point));
+  const take = question.ring ?? proposalsFor(wall).find((p) => identity(p) === identity(point));
   return [
     title(capital(`${corner(point.point)} corner`.replace("edge corner", "edge"))),
     h("p", { class: "which" }, thing(point)),
@@ -257,7 +257,9 @@ function confirmPanel(question) {
     const unseen = points.filter((p) => !desk.looked.has(`${desk.photo}|${p.key}`));
     if (unseen.length && showNext(strip, points)) return;
     const fit = points.filter((p) => !p.out && p.at);
-    if (fit.length) confirm(fit.map((p) => ({ point: p.point, px: p.at, sd: p.sd })));
+    for (const p of points.filter((q) => q.out)) desk.leftOut.add(`${desk.photo}|${p.key}`);
+    if (!fit.length) emit("survey");
+    else confirm(fit.map((p) => ({ point: p.point, px: p.at, sd: p.sd })));
   };
   const left = points.filter((p) => !desk.looked.has(`${desk.photo}|${p.key}`)).length;
   const strip = h("div", { class: "strip", id: "strip" });
@@ -300,7 +302,7 @@ export function decide() {
   const { purpose } = photoEntry();
   const wall = wallEntry();
   if (desk.wall && !wall) desk.wall = null;
-  const list = questions(desk.survey, desk.photo, desk.wall, { references, purpose, ring });
+  const list = questions(desk.survey, desk.photo, desk.wall, { references, purpose, ring, out: (key) => desk.leftOut.has(`${desk.photo}|${key}`) });
   desk.list = list;
   let question = list.find((q) => !q.done);
   if (desk.pinned) question = { kind: "point", key: identity(desk.pinned), point: desk.pinned, ring: null };
@@ -350,9 +352,31 @@ function referenceQuestion(wall) {
   return { kind: "reference", key: "reference" };
 }
 
+// What lines and references propose for this wall in this photo, under ids that the wall has or will get.
+export function proposalsFor(wall) {
+  if (!wall || wall.side === "outside" || desk.dismissed.has(desk.photo)) return [];
+  const proposed = desk.found[desk.photo]?.proposed ?? [];
+  const entry = photoEntry();
+  const first = firstPhoto(desk.survey, wall);
+  if (["outside", "bond", "wall_edge"].includes(entry.purpose) || (first && first !== desk.photo)) return [];
+  const own = (wall.openings ?? []).map((o) => o.id);
+  const names = new Map();
+  for (const id of new Set(proposed.map((p) => p.opening).filter(Boolean))) {
+    const taken = [...own, ...names.values(), ...(wall.features ?? []).map((f) => f.id)];
+    names.set(id, own[names.size] ?? freshId(taken, "w"));
+  }
+  return proposed.map(({ px, sd_px: sd, ...point }) => ({ ...point, wall: wall.id, ...(point.opening && { opening: names.get(point.opening) }), px, sd }))
+    .filter((p) => !isAnywhere(desk.survey, p) && !isNotSeen(desk.survey, desk.photo, p) && !desk.leftOut.has(`${desk.photo}|${identity(p)}`) && inPicture(p.px));
+}
+
+function inPicture([x, y]) {
+  const info = photoInfo();
+  return info && x >= -0.5 && y >= -0.5 && x < info.width_px - 0.5 && y < info.height_px - 0.5;
+}
+
 function proposalQuestion(wall) {
-  const open = (desk.proposals[desk.photo] ?? []).filter((p) => !isAnywhere(desk.survey, p) && p.wall === wall.id);
-  if (!open.length || desk.dismissed?.has(desk.photo)) return null;
-  const points = open.map((p) => ({ point: p, key: identity(p), ring: { px: p.px } }));
+  const open = proposalsFor(wall);
+  if (!open.length) return null;
+  const points = open.map((p) => ({ point: target(p), key: identity(p), ring: { px: p.px }, sd: p.sd, proposed: true }));
   return { kind: "confirm", key: "proposals", source: "proposals", points, stamp: points.map((p) => p.key).join() };
 }

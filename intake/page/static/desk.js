@@ -5,7 +5,7 @@ export const desk = {
   photos: [],
   live: null,
   found: {},
-  proposals: {},
+  foundAll: false,
   photo: null,
   wall: null,
   asked: null,
@@ -14,7 +14,9 @@ export const desk = {
   problem: null,
   raw: new Map(),
   refined: new Map(),
-  looked: new Set(),
+  looked: new Set(), // close-ups that have been in sight
+  leftOut: new Set(), // rings and proposals that the person left out
+  dismissed: new Set(), // photos whose proposals were all refused
 };
 
 const listeners = new Map();

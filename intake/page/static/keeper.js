@@ -190,7 +190,7 @@ function listen() {
     }
     if (changed) { emit("problem"); flush(); }
   });
-  for (const kind of ["live", "found", "proposals"]) {
+  for (const kind of ["live", "found"]) {
     news.addEventListener(kind, (event) => emit(`server-${kind}`, JSON.parse(event.data)));
   }
   news.onopen = () => { if (status.kind === "gone") refetch(); };

@@ -45,6 +45,7 @@ function drawAll() {
   drawTally();
   drawElevation($("#drawing"));
   drawTop();
+  drawPad();
   if ($("#table").open) drawTable();
 }
 
@@ -138,11 +139,10 @@ on("go", ({ point, ring }) => {
   else { desk.pinned = point; redrawAsking(); drawAll(); }
   stage.focus({ preventScroll: true });
 });
-on("no-proposals", () => { (desk.dismissed ??= new Set()).add(desk.photo); drawAll(); });
-on("no-rings", (points) => { for (const p of points) p.out = true; notice("Press the points in the photo instead: choose them under Marks."); });
+on("no-proposals", () => { desk.dismissed.add(desk.photo); drawAll(); });
+on("no-rings", (points) => { for (const p of points) desk.leftOut.add(`${desk.photo}|${p.key}`); drawAll(); });
 on("server-live", (live) => { desk.live = live; emit("live"); });
 on("server-found", (found) => { desk.found = found.photos; desk.foundAll = found.complete; redrawIdle(); });
-on("server-proposals", (proposals) => { desk.proposals = proposals; redrawIdle(); });
 on("suspect", ({ suspect, action }) => {
   choosePhoto(suspect.photo);
   if (action === "remove") remove(suspect.identity);
@@ -168,7 +168,10 @@ function relabel() {
 }
 
 function drawPad() {
-  $("#pad").hidden = !desk.selected;
+  const mark = desk.selected && markOf(desk.selected);
+  for (const button of document.querySelectorAll("#pad button, #pad input")) button.disabled = !mark;
+  $("#pad-raw").disabled = !mark || !desk.raw.has(`${desk.photo}|${desk.selected}`);
+  $("#chosen").textContent = mark ? `${pointName(mark)}: ${mark.px.map((v) => v.toFixed(1)).join(", ")} px` : "";
 }
 
 const letters = () => localStorage.getItem("perpend:letters") !== "off";
@@ -266,7 +269,6 @@ async function begin() {
   desk.live = state.live;
   desk.found = state.found?.photos ?? {};
   desk.foundAll = state.found?.complete ?? false;
-  desk.proposals = state.proposals ?? {};
   $("#empty").hidden = state.photos.length > 0;
   const inside = (desk.survey.walls ?? []).find((w) => w.side !== "outside") ?? desk.survey.walls?.[0];
   desk.wall = inside?.id ?? null;

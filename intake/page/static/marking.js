@@ -112,12 +112,16 @@ export function seenAfterAll(id, file = desk.photo) {
 
 // Confirm points that the solution or the proposals put somewhere: one step of undo for all.
 export function confirm(points) {
-  const edits = points.map(({ point, px, sd }) => {
+  const own = wallEntry();
+  const known = new Set((own?.openings ?? []).map((o) => o.id));
+  const fresh = [...new Set(points.map((p) => p.point.opening).filter((id) => id && !known.has(id)))];
+  const openings = own?.side === "outside" ? [] : fresh.map((id) => ({ path: ["walls", own.id, "openings", id], value: { id, kind: "window" } }));
+  const marks = points.map(({ point, px, sd }) => {
     const proud = proudFor(point);
     const value = { ...target(point), px: tidy(px), ...(proud !== undefined && { proud_mm: proud }), ...(sd && { sd_px: sd }) };
     return { path: markPath(identity(point)), value };
   });
-  change(edits, { label: `confirm ${points.length} points` });
+  change([...openings, ...marks], { label: `confirm ${points.length} points` });
   say(`${points.length} points confirmed`);
 }
 

@@ -1,6 +1,7 @@
 // The marks drawn over the photo: each kind has its own shape and line, so that colour is never the only sign.
 
-import { desk, marksIn } from "./desk.js";
+import { proposalsFor } from "./asking.js";
+import { desk, marksIn, wallEntry } from "./desk.js";
 import { identity } from "./edits.js";
 import { s } from "./dom.js";
 import { pointName } from "./words.js";
@@ -38,9 +39,7 @@ export function drawMarks(svg, view) {
     if (!point.inside || marksIn().some((m) => identity(m) === id)) continue;
     parts.push(ring(view, id, point));
   }
-  for (const proposal of desk.proposals[desk.photo] ?? []) {
-    if (!marksIn().some((m) => identity(m) === identity(proposal))) parts.push(proposed(view, proposal));
-  }
+  for (const proposal of proposalsFor(wallEntry())) parts.push(proposed(view, proposal));
   for (const mark of marksIn()) {
     const id = identity(mark);
     const [x, y] = view.toScreen(mark.px);

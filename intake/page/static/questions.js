@@ -63,7 +63,7 @@ const asked = (wall, name) => (wall.asked ?? []).includes(name);
 
 // The questions of one wall in one photo, each {kind, key, done, ...}. `ring(point)` tells what the solution says of
 // a point here: {px, inside} or null.
-export function questions(survey, file, wallId, { references = [], purpose = null, ring = () => null } = {}) {
+export function questions(survey, file, wallId, { references = [], purpose = null, ring = () => null, out = () => false } = {}) {
   const wall = wallOf(survey, wallId);
   if (!wall) return [{ kind: "wall", key: "wall", done: false }];
   const list = [];
@@ -89,7 +89,7 @@ export function questions(survey, file, wallId, { references = [], purpose = nul
     ...(wall.features ?? []).flatMap((f) => featurePoints(wall, f).map(todo)),
   ];
   if (later) {
-    const rings = [...corners, ...rest].filter((q) => !q.done && q.ring);
+    const rings = [...corners, ...rest].filter((q) => !q.done && q.ring && !out(q.key));
     if (rings.length) {
       return [...list, { kind: "confirm", key: "confirm", source: "solution", points: rings, done: false }];
     }

@@ -23,19 +23,20 @@ export function drawStrip(strip, points) {
 }
 
 async function find(file, points) {
-  const asked = points.map((item) => ({ px: item.ring.px, reach_px: reach(item.ring) }));
+  const asked = points.map((item) => ({ px: item.ring.px, reach_px: reach(item) }));
   const found = await crossings(file, asked);
   points.forEach((item, i) => {
     const { px, sd_px: sd } = found[i] ?? {};
     item.at = px ?? item.ring.px;
     // A place that only the solution names tells it little new: it counts as a coarse look, no better than itself.
-    item.sd = px ? sd : Math.max(4, 2 * Math.sqrt(Math.max(item.ring.cov?.[0][0] ?? 0, item.ring.cov?.[1][1] ?? 0)));
+    if (px) item.sd = sd;
+    else if (!item.proposed) item.sd = Math.max(4, 2 * Math.sqrt(Math.max(item.ring.cov?.[0][0] ?? 0, item.ring.cov?.[1][1] ?? 0)));
     item.crossing = Boolean(px);
   });
 }
 
-const reach = (ring) => {
-  const spread = ring.cov ? 2.5 * Math.sqrt(Math.max(ring.cov[0][0], ring.cov[1][1])) : 10;
+const reach = ({ ring, sd }) => {
+  const spread = ring.cov ? 2.5 * Math.sqrt(Math.max(ring.cov[0][0], ring.cov[1][1])) : 2 * sd;
   return Math.min(40, Math.max(6, spread));
 };
 

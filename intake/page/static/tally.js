@@ -2,7 +2,7 @@
 
 import { desk, emit } from "./desk.js";
 import { $, h } from "./dom.js";
-import { corner, plural, size } from "./words.js";
+import { corner, helpWords, plural, size, thing } from "./words.js";
 
 const SIGNS = { stop: "■ stop", warn: "▲ warn", note: "○ note" };
 
@@ -39,7 +39,7 @@ export function drawTally() {
   }
   if (wall?.advice?.length) {
     const [best] = wall.advice;
-    notes.push(h("li", { class: "help" }, h("b", null, "Would help most: "), `${best.action}: ± ${Math.ceil(2 * best.sd_before_mm)} → ± ${Math.ceil(2 * best.sd_after_mm)} mm`));
+    notes.push(h("li", { class: "help" }, h("b", null, "Would help most: "), `${helpWords(best)}: ± ${Math.ceil(2 * best.sd_before_mm)} → ± ${Math.ceil(2 * best.sd_after_mm)} mm`));
   }
   $("#notes").replaceChildren(...notes);
 }
@@ -53,7 +53,7 @@ function firstWords() {
 
 function doubt(suspect) {
   return h("li", { class: "warn" }, h("b", null, "▲ doubtful "),
-    `${corner(suspect.point.point)} (${suspect.name}) in ${suspect.photo}: ${suspect.words} `,
+    `${corner(suspect.point.point)}, ${thing(suspect.point)}, in ${suspect.photo}: ${suspect.words}. `,
     h("button", { type: "button", onclick: () => emit("suspect", { suspect, action: "go" }) }, "Go there"),
     h("button", { type: "button", onclick: () => emit("suspect", { suspect, action: "mine" }) }, "Mine is right"),
     h("button", { type: "button", onclick: () => emit("suspect", { suspect, action: "remove" }) }, "Remove"));

@@ -53,3 +53,17 @@ export function size(measured) {
 export const clock = (date) => date.toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" });
 
 export const plural = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;
+
+const KEYS = {
+  width_mm: "width at half height", height_mm: "height at half width", left_mm: "distance from the left", sill_mm: "height above the floor",
+  reveal_depth_mm: "reveal depth", thickness_mm: "thickness",
+};
+
+// "openings.w1.width_mm" as "w1's width ...".
+export function sizeName(key) {
+  const parts = key.split(".");
+  const name = KEYS[parts.at(-1)] ?? parts.at(-1).replace(/_mm$/, "").replaceAll("_", " ");
+  return parts.length > 1 ? `${parts[1]}'s ${name.replace(/ at half .*/, "")}` : `the wall's ${name}`;
+}
+
+export const helpWords = ({ action, key }) => (action.startsWith("tape ") ? `tape ${sizeName(key)}` : action);
