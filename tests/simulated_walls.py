@@ -35,8 +35,17 @@ from vision.measure import WallProblem
 from vision.model import EDGES
 from vision.pose import Pose
 from vision.walls import (
-    CORNERS, DeclaredOpening, DeclaredReference, DeclaredWall, EdgeTrace, FloatArray, Mark, Measured, Photo,
-    ReferenceKind, Sighting,
+    CORNERS,
+    DeclaredOpening,
+    DeclaredReference,
+    DeclaredWall,
+    EdgeTrace,
+    FloatArray,
+    Mark,
+    Measured,
+    Photo,
+    ReferenceKind,
+    Sighting,
 )  # fmt: skip
 
 WIDTH_PX, HEIGHT_PX = 4000, 3000
@@ -98,7 +107,11 @@ def two_sheets_three_photos() -> Setting:
     """Return the configuration that orders are made from."""
     return Setting(
         references=(Placed(kind="survey_sheet", at=(0.12, 0.25)), Placed(kind="survey_sheet", at=(0.88, 0.75))),
-        photos=(View(yaw=(-6, 6), distance_m=3.7), View(yaw=(-30, -20), distance_m=3.7), View(yaw=(20, 30), distance_m=3.7)),
+        photos=(
+            View(yaw=(-6, 6), distance_m=3.7),
+            View(yaw=(-30, -20), distance_m=3.7),
+            View(yaw=(20, 30), distance_m=3.7),
+        ),
     )
 
 
@@ -191,7 +204,9 @@ def simulate(setting: Setting, rng: np.random.Generator) -> Case:
             points[f"w1/{c}"][2] - points[f"w1/back/{c}"][2] for c in seen_back
         ]))  # fmt: skip
     references, sightings = _references(setting, rng, cameras, w, h, bend, half)
-    taped = {"width_mm": truth["width_mm"] + rng.normal(0.0, tape_sd_mm(truth["width_mm"]))} if setting.taped_width else {}
+    taped = (
+        {"width_mm": truth["width_mm"] + rng.normal(0.0, tape_sd_mm(truth["width_mm"]))} if setting.taped_width else {}
+    )
     traces = tuple(_edges(rng, cameras, points, bend, half)) if setting.edges else ()
     shift = np.array([*origin, 0.0])
     return Case(
@@ -309,7 +324,8 @@ def _references(
             seen = px + rng.normal(0.0, 0.1) * spread + rng.normal(0.0, sd_px, px.shape)
             sightings.append(Sighting(
                 reference=name, kind=placed.kind, photo=file, model_mm=model, points_px=seen,
-                sd_px=np.full(len(px), sd_px), bloom_px=spread, corners_px=seen[[0, 3, 15, 12]] if len(px) == 16 else seen,
+                sd_px=np.full(len(px), sd_px), bloom_px=spread,
+                corners_px=seen[[0, 3, 15, 12]] if len(px) == 16 else seen,
                 number=n if placed.kind == "survey_sheet" else None,
             ))  # fmt: skip
     return declared, sightings
@@ -320,17 +336,16 @@ def _edges(
     bend: FloatArray, half: FloatArray,
 ) -> list[EdgeTrace]:  # fmt: skip
     traces = []
-    bows = {
-        (quad, edge): rng.normal(0.0, 2.0 if quad == "wall" else 0.7) for quad in ("wall", "w1") for edge in EDGES
-    }
+    bows = {(quad, edge): rng.normal(0.0, 2.0 if quad == "wall" else 0.7) for quad in ("wall", "w1") for edge in EDGES}
     for file, camera in cameras.items():
         for (quad, edge), bow in bows.items():
             a, b = (points[f"{quad}/{c}"][:2] for c in EDGES[edge])
             across = np.array([0.0, 1.0]) if edge in ("bottom", "top") else np.array([1.0, 0.0])
             xy = (1 - SHARE) * a + SHARE * b + (bow * 4 * SHARE * (1 - SHARE)) * across
             if (quad, edge) != ("w1", "bottom"):
-                traces += _trace(rng, file, camera, np.column_stack([xy, _height(xy, bend, half)]),
-                                 (quad if quad == "wall" else "w1/wall", edge), 0.3 if quad == "wall" else 0.6)  # fmt: skip
+                face, shift_sd = ("wall", 0.3) if quad == "wall" else ("w1/wall", 0.6)
+                world = np.column_stack([xy, _height(xy, bend, half)])
+                traces += _trace(rng, file, camera, world, (face, edge), shift_sd)
         for edge, ends in EDGES.items():
             fronts, backs = [points[f"w1/{c}"] for c in ends], [points[f"w1/back/{c}"] for c in ends]
             if all(_visible(camera[0], f, b, points) for f, b in zip(fronts, backs, strict=True)):

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 import numpy as np
 
 from vision.lengths import tape_sd_mm
-from vision.observe import WallProblem
+from vision.problem import WallProblem
 from vision.solve import Solution
 from vision.walls import Cause, FloatArray, Help
 
@@ -22,7 +22,9 @@ def _target(named: Mapping[str, float]) -> str | None:
     return next(iter(named), None)
 
 
-def limits(solution: Solution, named: Mapping[str, float], rows: FloatArray, key: str | None = None) -> tuple[Cause, ...]:
+def limits(
+    solution: Solution, named: Mapping[str, float], rows: FloatArray, key: str | None = None
+) -> tuple[Cause, ...]:
     """Return the shares of the variance of one size by source, largest first; they sum to one.
 
     With ``C = (J'J)^-1`` and a size's derivative g, ``g'Cg = sum over rows (J_row C g)^2``: each observation and each
@@ -43,7 +45,7 @@ def limits(solution: Solution, named: Mapping[str, float], rows: FloatArray, key
 def _with_row(covariance: FloatArray, row: FloatArray, sd: float, g: FloatArray) -> float:
     """Return the standard deviation of g'x after one more observation row'x with the given sd (rank-one update)."""
     v = covariance @ row
-    left = g @ covariance @ g - (g @ v) ** 2 / (sd**2 + row @ v)
+    left = float(g @ covariance @ g - (g @ v) ** 2 / (sd**2 + row @ v))
     return float(np.sqrt(max(left, 0.0)))
 
 
@@ -68,7 +70,7 @@ def _second_photo(solution: Solution, g: FloatArray) -> float:
     information = shared.T @ shared - shared.T @ private @ np.linalg.solve(pull, private.T @ shared)
     before = np.linalg.pinv(solution.covariance[np.ix_(~own, ~own)], hermitian=True)
     after = np.linalg.pinv(before + information, hermitian=True)
-    return float(np.sqrt(max(g[~own] @ after @ g[~own], 0.0)))
+    return float(np.sqrt(max(float(g[~own] @ after @ g[~own]), 0.0)))
 
 
 def best_help(
@@ -90,5 +92,7 @@ def best_help(
         after = _with_row(solution.covariance, rows[keys.index(other)], tape_sd_mm(named[other]), g)
         helps.append(Help(action=f"tape {other}", key=other, sd_before_mm=before, sd_after_mm=after))
     after = _second_photo(solution, g)
-    helps.append(Help(action="photograph the wall once more from elsewhere", key=key, sd_before_mm=before, sd_after_mm=after))
+    helps.append(
+        Help(action="photograph the wall once more from elsewhere", key=key, sd_before_mm=before, sd_after_mm=after)
+    )
     return tuple(sorted(helps, key=lambda h: h.sd_after_mm)[:4])

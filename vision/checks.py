@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.findings import Finding
 from vision.lengths import sizes_with_gradient
-from vision.observe import WallProblem, taped_lengths
+from vision.problem import WallProblem, taped_lengths
 from vision.solve import Outlier, Solution, poor
 from vision.start import Guess
 from vision.walls import CORNERS, DeclaredReference, Mark, Sighting
@@ -120,8 +120,8 @@ def check_solution(problem: WallProblem, solution: Solution) -> list[Finding]:
     if poor(solution):
         found.append(Finding(
             code="M014", severity="stop", where={"wall": problem.wall.id},
-            message=f"{problem.wall.id}: its marks, references and photos contradict one another; no solution fits them.",
-            remedy="Look again at the marks named here, the reference's kind and size, and whether all photos are of this wall.",
+            message=f"{problem.wall.id}: its marks, references and photos contradict one another; nothing fits them.",
+            remedy="Look again at the marks named, the reference's kind and size, and that each photo is of this wall.",
         ))  # fmt: skip
     found += _lens_pulls(solution)
     found += _reference_pulls(problem, solution)
@@ -207,14 +207,17 @@ def _reference_pulls(problem: WallProblem, solution: Solution) -> list[Finding]:
         sx, sy = solution.state.vector[block + 6], solution.state.vector[block + 7]
         pair = {p[0]: p for p in obs.pairs}.get(block + 6)
         if pair is not None:
-            size, aspect = _combined_pull(solution, block, (0.5, 0.5), pair[2]), _combined_pull(
-                solution, block, (1.0, -1.0), pair[3]
+            size, aspect = (
+                _combined_pull(solution, block, (0.5, 0.5), pair[2]),
+                _combined_pull(solution, block, (1.0, -1.0), pair[3]),
             )
         else:
             across = float(np.hypot(rows[block + 6], rows[block + 7]))
             size = _combined_pull(solution, block, (0.5, 0.5), across / 2)
             aspect = _combined_pull(solution, block, (1.0, -1.0), across)
-        bend = max(abs(_pull(solution, block + 3, 0.0, rows[block + 3])), abs(_pull(solution, block + 4, 0.0, rows[block + 4])))
+        bend = max(
+            abs(_pull(solution, block + 3, 0.0, rows[block + 3])), abs(_pull(solution, block + 4, 0.0, rows[block + 4]))
+        )
         misfit = _misfit(solution, [s for s in obs.sightings if s.reference == reference.id])
         worst = max(abs(aspect), bend, abs(size))
         if worst > PULL_LIMIT:
@@ -229,15 +232,18 @@ def _reference_pulls(problem: WallProblem, solution: Solution) -> list[Finding]:
 
 
 def _wrong_reference(
-    reference: DeclaredReference, where: dict[str, str], log_size: tuple[float, float], pulls: tuple[float, float, float]
+    reference: DeclaredReference,
+    where: dict[str, str],
+    log_size: tuple[float, float],
+    pulls: tuple[float, float, float],
 ) -> Finding:
     """Return the finding for the strongest of three pulls: proportions, lean, size."""
     aspect, bend, size = pulls
     if aspect >= max(bend, size):
         return Finding(
             code="M020", severity="stop", where=where,
-            message=f"{reference.id}: its sides are {100 * float(np.exp(log_size[0] - log_size[1]) - 1):+.1f} % from the"
-            f" proportions of a {_KIND[reference.kind]}.",
+            message=f"{reference.id}: its sides are {100 * float(np.exp(log_size[0] - log_size[1]) - 1):+.1f} % from"
+            f" the proportions of a {_KIND[reference.kind]}.",
             remedy="Is it another kind of thing, or are its corners marked wrongly? Declare its real kind or size.",
         )  # fmt: skip
     if size >= bend:
@@ -253,7 +259,12 @@ def _wrong_reference(
     )  # fmt: skip
 
 
-_KIND = {"survey_sheet": "survey sheet", "id1_card": "bank-size card", "a4": "A4 sheet", "rectangle": "declared rectangle"}
+_KIND = {
+    "survey_sheet": "survey sheet",
+    "id1_card": "bank-size card",
+    "a4": "A4 sheet",
+    "rectangle": "declared rectangle",
+}
 
 
 def _combined_pull(solution: Solution, block: int, weights: tuple[float, float], sd: float) -> float:
@@ -292,7 +303,8 @@ def _tape(problem: WallProblem, solution: Solution) -> list[Finding]:
         slip = _slip(read, value, spread)
         found.append(Finding(
             code="M040", severity="stop", where={"wall": problem.wall.id, "key": key},
-            message=f"{problem.wall.id}: {key} taped {read:.0f}, photos {value:.0f} give or take {2 * spread:.0f}.{slip}",
+            message=f"{problem.wall.id}: {key} taped {read:.0f}, photos {value:.0f} give or take"
+            f" {2 * spread:.0f}.{slip}",
             remedy="Tape it again; do not order before the two agree.",
         ))  # fmt: skip
     return found

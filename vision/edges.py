@@ -45,7 +45,7 @@ class _Strip:
 
 def _cut(grey: GreyImage, curve: FloatArray, half_px: float) -> _Strip | None:
     """Return the strip along a curve of pixels (n, 2), or None where too little of it is in the picture."""
-    import cv2  # noqa: PLC0415
+    import cv2
 
     h, w = grey.shape
     inside = np.all((curve > half_px + 3) & (curve < np.array([w, h]) - half_px - 4), axis=1)
@@ -80,7 +80,7 @@ def _response(light: FloatArray) -> FloatArray:
     """Return the step response (rows, columns): smoothed slope across, over the noise of the strip."""
     sigma = 1.2 / STRIP_STEP_PX
     reach = int(np.ceil(3 * sigma))
-    x = np.arange(-reach, reach + 1)
+    x = np.arange(-reach, reach + 1, dtype=float)
     kernel = -x * np.exp(-(x**2) / (2 * sigma**2))
     kernel /= np.sum(np.abs(x) * np.abs(kernel))
     padded = np.pad(light, ((0, 0), (reach, reach)), mode="edge")
@@ -102,7 +102,7 @@ def _line_scores(response: FloatArray, ends: FloatArray) -> FloatArray:
         low = np.clip(at.astype(int), 0, columns - 2)
         part = at - low
         scores += (1 - part) * response[r, low] + part * response[r, low + 1]
-    return scores / rows
+    return np.asarray(scores / rows)
 
 
 def _candidates(scores: FloatArray) -> list[tuple[int, int]]:
@@ -158,9 +158,7 @@ def _samples(strip: _Strip, response: FloatArray, line: tuple[float, float]) -> 
     window = np.arange(-4.0, 4.01, 0.25)
     where, offset, spread = [], [], []
     for block in blocks:
-        profile = np.mean(
-            [np.interp(guess[r] + window, strip.offsets_px, signed * response[r]) for r in block], axis=0
-        )
+        profile = np.mean([np.interp(guess[r] + window, strip.offsets_px, signed * response[r]) for r in block], axis=0)
         peak = int(np.argmax(np.where(np.abs(window) <= 2.5, profile, -np.inf)))
         if profile[peak] < 1.0 or peak in (0, len(window) - 1):
             continue
@@ -205,7 +203,9 @@ def _edge_curve(
     p, q = solution.corner_mm(f"{quad}/{a}"), solution.corner_mm(f"{quad}/{b}")
     depth = solution.depth_mm(quad) if frame else 0.0
     share = np.linspace(0.05, 0.95, 41)[:, None]
-    world = np.column_stack([(1 - share) * p + share * q, np.full(41, -(depth or 0.0) + (proud_mm if not frame else 0.0))])
+    world = np.column_stack(
+        [(1 - share) * p + share * q, np.full(41, -(depth or 0.0) + (proud_mm if not frame else 0.0))]
+    )
     straight = project(solution.pose(photo).camera(world), solution.lens(photo))
     if not np.all(np.isfinite(straight)):
         return None
@@ -221,7 +221,7 @@ def _edge_curve(
     if length < SHORTEST_PX / 2:
         return None
     normal = np.array([-along[1], along[0]]) / length
-    sd = [float(np.sqrt(max(normal @ C @ normal, 0.0))) for C in spreads]
+    sd = [float(np.sqrt(max(float(normal @ C @ normal), 0.0))) for C in spreads]
     return straight, (sd[0], sd[1])
 
 

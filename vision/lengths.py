@@ -75,7 +75,12 @@ def quad_area_mm2(p: Points, quad: str) -> np.ndarray:
 
 def _sides(quad: str, there: set[str]) -> dict[str, Size]:
     bl, br, tr, tl = (f"{quad}/{c}" for c in ("bottom_left", "bottom_right", "top_right", "top_left"))
-    pairs = {"width_bottom_mm": (bl, br), "width_top_mm": (tl, tr), "height_left_mm": (bl, tl), "height_right_mm": (br, tr)}
+    pairs = {
+        "width_bottom_mm": (bl, br),
+        "width_top_mm": (tl, tr),
+        "height_left_mm": (bl, tl),
+        "height_right_mm": (br, tr),
+    }
     return {key: _between(a, b) for key, (a, b) in pairs.items() if {a, b} <= there}
 
 
@@ -122,7 +127,9 @@ def wall_sizes(there: set[str], openings: Sequence[str], features: Sequence[str]
             if left_edge and lefts:
                 sizes[f"{group}.{item}.left_mm"] = _from_left_edge(*lefts)
             if floor_line and bottoms:
-                sizes[f"{group}.{item}.{'sill_mm' if group == 'openings' else 'bottom_mm'}"] = _from_floor_line(*bottoms)
+                sizes[f"{group}.{item}.{'sill_mm' if group == 'openings' else 'bottom_mm'}"] = _from_floor_line(
+                    *bottoms
+                )
     return sizes
 
 

@@ -9,8 +9,9 @@ import numpy as np
 from vision.findings import Finding, worst_first
 from vision.lens import Lens, project
 from vision.model import Places, State, corner_xy, world_points
-from vision.observe import Observations, WallProblem, taped_lengths
+from vision.observe import Observations
 from vision.pose import Pose
+from vision.problem import WallProblem, taped_lengths
 from vision.solve import Solution, poor, solve
 from vision.start import Guess, first_guesses, views
 from vision.walls import CORNERS, FloatArray, MeasuredWall
@@ -142,8 +143,8 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     WallSolution
         With findings for what could not be measured. A wall without usable photos is taken from its taped lengths.
     """
-    from vision.checks import check_solution, check_start  # noqa: PLC0415
-    from vision.results import measured_from_solution, measured_from_tape  # noqa: PLC0415
+    from vision.checks import check_solution, check_start
+    from vision.results import measured_from_solution, measured_from_tape
 
     problem = _relevant(problem)
     findings: list[Finding] = []
@@ -159,9 +160,7 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     solution, guess = _best(problem, guesses)
     findings += check_solution(problem, solution)
     measured = measured_from_solution(problem, solution, worst_first(findings))
-    return WallSolution(
-        problem=problem, measured=measured, solution=solution, guess=guess, findings=measured.findings
-    )
+    return WallSolution(problem=problem, measured=measured, solution=solution, guess=guess, findings=measured.findings)
 
 
 def _best(problem: WallProblem, guesses: list[Guess]) -> tuple[Solution, Guess]:

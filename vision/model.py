@@ -28,7 +28,7 @@ EDGES = {
     "left": ("bottom_left", "top_left"),
 }
 EDGE_NAMES = tuple(EDGES)
-_LENS, _PHOTO, _REVEAL, _REFERENCE = 5, 9, 15, 8
+LENS_SIZE, PHOTO_SIZE, REVEAL_SIZE, REFERENCE_SIZE = 5, 9, 15, 8
 
 
 class Layout:
@@ -254,8 +254,8 @@ class Cameras:
     @classmethod
     def of(cls, photos: tuple[Photo, ...], layout: Layout) -> Cameras:
         """Return the cameras of the photos, adding their blocks to the layout."""
-        lens = [layout.add(f"lens:{p.phone}", _LENS).start for p in photos]
-        own = [layout.add(f"photo:{p.file}", _PHOTO).start for p in photos]
+        lens = [layout.add(f"lens:{p.phone}", LENS_SIZE).start for p in photos]
+        own = [layout.add(f"photo:{p.file}", PHOTO_SIZE).start for p in photos]
         clockwise = np.array([[0.0, -1.0], [1.0, 0.0]])  # a quarter turn clockwise of a picture with y down
         turns = [np.linalg.matrix_power(clockwise, (p.turn or 0) % 4) for p in photos]
         return cls(
@@ -280,9 +280,7 @@ class Cameras:
         start = self.photo_block[i] + 6
         return Pose(rotation=state.rotations[i], translation_mm=state.vector[start : start + 3].copy())
 
-    def _intrinsics(
-        self, vector: FloatArray, which: IntArray
-    ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    def _intrinsics(self, vector: FloatArray, which: IntArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
         lens, own = self.lens_block[which], self.photo_block[which]
         focal0 = np.array([p.focal_px for p in self.photos])[which]
         middle = np.array([((p.width_px - 1) / 2, (p.height_px - 1) / 2) for p in self.photos])[which]

@@ -103,7 +103,7 @@ def planar_poses(plane_mm: FloatArray, ideal: FloatArray) -> list[tuple[Pose, fl
     Up to two (pose, RMS error); the two-fold ambiguity of a small or distant plane (Collins & Bartoli,
     Infinitesimal plane-based pose estimation, IJCV 109, 2014; OpenCV's SOLVEPNP_IPPE).
     """
-    import cv2  # noqa: PLC0415
+    import cv2
 
     middle = plane_mm.mean(axis=0)
     object_points = np.column_stack([plane_mm - middle, np.zeros(len(plane_mm))])
@@ -112,7 +112,9 @@ def planar_poses(plane_mm: FloatArray, ideal: FloatArray) -> list[tuple[Pose, fl
         flags=cv2.SOLVEPNP_IPPE,
     )  # fmt: skip
     poses: list[tuple[Pose, float]] = []
-    for rotation_vector, translation, error in zip(rotations[:count], translations[:count], errors[:count], strict=True):
+    for rotation_vector, translation, error in zip(
+        rotations[:count], translations[:count], errors[:count], strict=True
+    ):
         R = rotation_exp(np.asarray(rotation_vector, dtype=np.float64).reshape(3))
         t = np.asarray(translation, dtype=np.float64).reshape(3) - R[:, :2] @ middle
         if np.all(np.isfinite(R)) and np.all(np.isfinite(t)):

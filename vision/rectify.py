@@ -42,7 +42,7 @@ def rectify_wall(
     What stands in front of or behind the plaster (radiator, reveal) is displaced, as in any picture of a plane. Places
     that the photo does not show are black.
     """
-    import cv2  # noqa: PLC0415
+    import cv2
 
     x0, y0, x1, y1 = wall_box_mm(solution, margin_mm)
     fine = 2  # sampled twice as fine, then averaged

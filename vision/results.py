@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from vision.findings import Finding
 from vision.lengths import TAPE_READING_SD_MM, Size, quad_area_mm2, sizes_with_gradient, tape_sd_mm, wall_sizes
-from vision.observe import WallProblem, taped_lengths
+from vision.problem import WallProblem, taped_lengths
 from vision.solve import Solution
 from vision.walls import CORNERS, FloatArray, Measured, MeasuredFeature, MeasuredOpening, MeasuredWall, Point2
 
@@ -35,12 +36,6 @@ def solved_sizes(solution: Solution, features: Sequence[str]) -> tuple[dict[str,
         named[f"openings.{opening}.reveal_depth_mm"] = float(vector[block] + vector[block + 5 : block + 7] @ arm)
         rows = np.vstack([rows, row])
     return named, rows, rows @ solution.covariance @ rows.T
-
-
-def _measured(named: dict[str, float], sd: dict[str, float], key: str) -> Measured | None:
-    if key not in named or not np.isfinite(sd[key]) or sd[key] > LOOSE_MM:
-        return None
-    return Measured(value=named[key], sd=sd[key])
 
 
 def _areas(solution: Solution) -> tuple[Measured | None, Measured | None]:
@@ -70,7 +65,8 @@ def thickness(
     if reveal is None or frame_mm is None or outer is None:
         return None
     return Measured(
-        value=reveal.value + frame_mm + outer.value, sd=float(np.sqrt(reveal.sd**2 + FRAME_DEPTH_SD_MM**2 + outer.sd**2))
+        value=reveal.value + frame_mm + outer.value,
+        sd=float(np.sqrt(reveal.sd**2 + FRAME_DEPTH_SD_MM**2 + outer.sd**2)),
     )
 
 
@@ -86,94 +82,99 @@ def _outline(points: dict[str, FloatArray], quad: str, seen: set[str]) -> tuple[
 
 
 def measured_from_solution(problem: WallProblem, solution: Solution, findings: Sequence[Finding]) -> MeasuredWall:
-    """Return the wall's record from a solution."""
-    from vision.advice import best_help, limits  # noqa: PLC0415
+    """Return the wall's record from a solution; a taped length that no photo measured is taken as taped."""
+    from vision.advice import best_help, limits
 
-    obs, vector = solution.observations, solution.state.vector
+    obs = solution.observations
     named, rows, covariance = solved_sizes(solution, [f.id for f in problem.wall.features])
     deviations = dict(zip(named, np.sqrt(np.maximum(np.diag(covariance), 0.0)), strict=True))
-    sd = {key: float(value) for key, value in deviations.items()}
-    points = obs.corner_points(vector)
-    openings = []
-    for declared in problem.wall.openings:
-        key = f"openings.{declared.id}."
-        depth = _measured(named, sd, key + "reveal_depth_mm")
-        outer = _typed_outer(declared.taped.get("outer_reveal_mm", declared.outer_reveal_mm))
-        openings.append(MeasuredOpening(
-            id=declared.id, kind=declared.kind,
-            width_mm=_measured(named, sd, key + "width_mm"), height_mm=_measured(named, sd, key + "height_mm"),
-            left_mm=_measured(named, sd, key + "left_mm"), sill_mm=_measured(named, sd, key + "sill_mm"),
-            reveal_depth_mm=depth, outer_reveal_mm=outer,
-            thickness_mm=thickness(
-                depth, declared.frame_mm, outer, declared.taped.get("thickness_mm", problem.wall.taped.get("thickness_mm"))
-            ),
-            front_mm=_outline(points, declared.id, obs.seen), back_mm=None,
-            frame_mm=declared.frame_mm, visible_frame_mm=declared.visible_frame_mm,
-        ))  # fmt: skip
-    features = []
-    for feature in problem.wall.features:
-        key = f"features.{feature.id}."
-        sizes = {k: _measured(named, sd, key + k) for k in ("left_mm", "bottom_mm", "width_mm", "height_mm")}
-        features.append(MeasuredFeature(id=feature.id, kind=feature.kind, **sizes))
+    values = _taped(problem)
+    for key, value in named.items():
+        sd = float(deviations[key])
+        if np.isfinite(sd) and sd <= LOOSE_MM:
+            values[key] = Measured(value=value, sd=sd)
+    points = obs.corner_points(solution.state.vector)
+    fronts = {o.id: _outline(points, o.id, obs.seen) for o in problem.wall.openings}
     gross, net = _areas(solution)
-    wall_keys = (
-        "width_mm", "width_bottom_mm", "width_top_mm", "height_mm", "height_left_mm", "height_right_mm",
-    )  # fmt: skip
-    return MeasuredWall(
-        id=problem.wall.id, **{k: _measured(named, sd, k) for k in wall_keys},
-        gross_area_m2=gross, net_area_m2=net, openings=tuple(openings), features=tuple(features),
+    record = _record(problem, values, fronts, findings)
+    return replace(
+        record, gross_area_m2=gross or record.gross_area_m2, net_area_m2=net or record.net_area_m2,
         outline_mm=_outline(points, "wall", obs.seen), keys=tuple(named), covariance_mm2=covariance,
-        limits=limits(solution, named, rows), advice=best_help(problem, solution, named, rows), findings=tuple(findings),
+        limits=limits(solution, named, rows), advice=best_help(problem, solution, named, rows),
     )  # fmt: skip
 
 
 def measured_from_tape(problem: WallProblem, findings: Sequence[Finding]) -> MeasuredWall:
     """Return the wall's record from its taped lengths alone; what was not taped is None."""
-    taped = taped_lengths(problem.wall)
-    values: dict[str, Measured] = {k: Measured(value=v, sd=tape_sd_mm(v)) for k, v in taped.items()}
-    for mean, parts in (("width_mm", ("width_bottom_mm", "width_top_mm")), ("height_mm", ("height_left_mm", "height_right_mm"))):
+    values = _taped(problem)
+    for mean, parts in (
+        ("width_mm", ("width_bottom_mm", "width_top_mm")),
+        ("height_mm", ("height_left_mm", "height_right_mm")),
+    ):
         found = [values[p] for p in parts if p in values]
         if mean not in values and len(found) == 2:
             values[mean] = Measured(
                 value=(found[0].value + found[1].value) / 2, sd=float(np.hypot(found[0].sd, found[1].sd)) / 2
             )
+    return replace(
+        _record(problem, values, {}, findings),
+        keys=tuple(values), covariance_mm2=np.diag(np.array([v.sd**2 for v in values.values()])),
+    )  # fmt: skip
+
+
+def _taped(problem: WallProblem) -> dict[str, Measured]:
+    return {k: Measured(value=v, sd=tape_sd_mm(v)) for k, v in taped_lengths(problem.wall).items()}
+
+
+def _record(
+    problem: WallProblem, values: Mapping[str, Measured], fronts: Mapping[str, tuple[Point2, ...] | None],
+    findings: Sequence[Finding],
+) -> MeasuredWall:  # fmt: skip
+    """Return the wall's record from sizes by key; areas from width and height."""
+    wall = problem.wall
     openings = []
-    for declared in problem.wall.openings:
-        size = {
-            k: values.get(f"openings.{declared.id}.{k}")
-            for k in ("width_mm", "height_mm", "left_mm", "sill_mm", "reveal_depth_mm")
-        }
+    for declared in wall.openings:
+        key = f"openings.{declared.id}."
+        depth = values.get(key + "reveal_depth_mm")
         outer = _typed_outer(declared.taped.get("outer_reveal_mm", declared.outer_reveal_mm))
         openings.append(MeasuredOpening(
-            id=declared.id, kind=declared.kind, **size, outer_reveal_mm=outer,
+            id=declared.id, kind=declared.kind,
+            width_mm=values.get(key + "width_mm"), height_mm=values.get(key + "height_mm"),
+            left_mm=values.get(key + "left_mm"), sill_mm=values.get(key + "sill_mm"),
+            reveal_depth_mm=depth, outer_reveal_mm=outer,
             thickness_mm=thickness(
-                size["reveal_depth_mm"], declared.frame_mm, outer,
-                declared.taped.get("thickness_mm", problem.wall.taped.get("thickness_mm")),
+                depth, declared.frame_mm, outer, declared.taped.get("thickness_mm", wall.taped.get("thickness_mm"))
             ),
-            frame_mm=declared.frame_mm, visible_frame_mm=declared.visible_frame_mm,
+            front_mm=fronts.get(declared.id), frame_mm=declared.frame_mm, visible_frame_mm=declared.visible_frame_mm,
         ))  # fmt: skip
-    width, height = values.get("width_mm"), values.get("height_mm")
-    gross = net = None
-    if width and height:
-        gross = _product(width, height)
-        holes = [_product(o.width_mm, o.height_mm) for o in openings if o.width_mm and o.height_mm]
-        if len(holes) == len(openings):
-            net = Measured(
-                value=gross.value - sum(h.value for h in holes),
-                sd=float(np.sqrt(gross.sd**2 + sum(h.sd**2 for h in holes))),
-            )
-    sizes = {k: values.get(k) for k in (
-        "width_mm", "width_bottom_mm", "width_top_mm", "height_mm", "height_left_mm", "height_right_mm",
-    )}  # fmt: skip
-    return MeasuredWall(
-        id=problem.wall.id, **sizes, gross_area_m2=gross, net_area_m2=net, openings=tuple(openings),
-        features=tuple(
-            MeasuredFeature(id=f.id, kind=f.kind, left_mm=None, bottom_mm=None, width_mm=None, height_mm=None)
-            for f in problem.wall.features
-        ),
-        keys=tuple(values), covariance_mm2=np.diag(np.array([v.sd**2 for v in values.values()])),
-        findings=tuple(findings),
+    features = tuple(
+        MeasuredFeature(
+            id=f.id, kind=f.kind,
+            left_mm=values.get(f"features.{f.id}.left_mm"), bottom_mm=values.get(f"features.{f.id}.bottom_mm"),
+            width_mm=values.get(f"features.{f.id}.width_mm"), height_mm=values.get(f"features.{f.id}.height_mm"),
+        ) for f in wall.features
     )  # fmt: skip
+    gross, net = _rectangle_areas(values, openings)
+    return MeasuredWall(
+        id=wall.id, width_mm=values.get("width_mm"), width_bottom_mm=values.get("width_bottom_mm"),
+        width_top_mm=values.get("width_top_mm"), height_mm=values.get("height_mm"),
+        height_left_mm=values.get("height_left_mm"), height_right_mm=values.get("height_right_mm"),
+        gross_area_m2=gross, net_area_m2=net, openings=tuple(openings), features=features, findings=tuple(findings),
+    )  # fmt: skip
+
+
+def _rectangle_areas(
+    values: Mapping[str, Measured], openings: Sequence[MeasuredOpening]
+) -> tuple[Measured | None, Measured | None]:
+    width, height = values.get("width_mm"), values.get("height_mm")
+    if not (width and height):
+        return None, None
+    gross = _product(width, height)
+    holes = [_product(o.width_mm, o.height_mm) for o in openings if o.width_mm and o.height_mm]
+    if len(holes) < len(openings):
+        return gross, None
+    value = gross.value - sum(h.value for h in holes)
+    return gross, Measured(value=value, sd=float(np.sqrt(gross.sd**2 + sum(h.sd**2 for h in holes))))
 
 
 def _product(a: Measured, b: Measured) -> Measured:

@@ -132,15 +132,15 @@ def covariance_of(J: FloatArray, used: NDArray[np.bool_]) -> FloatArray:
 
 
 def leave_one_out(
-    residuals: FloatArray, J: FloatArray, covariance: FloatArray, used: NDArray[np.bool_], rows: FloatArray
+    residuals: FloatArray, J: FloatArray, covariance: FloatArray, used: NDArray[np.bool_], rows: NDArray[np.int64]
 ) -> tuple[FloatArray, FloatArray]:
     """Return for pairs of rows (n, 2): chi-square against what all others predict, and the whitened gap (n, 2)."""
-    pairs = J[rows.astype(int)]  # (n, 2, unknowns)
+    pairs = J[rows]  # (n, 2, unknowns)
     spread = np.einsum("nik,kl,njl->nij", pairs, covariance, pairs, optimize=True)
-    inside = used[rows[:, 0].astype(int)]
+    inside = used[rows[:, 0]]
     S = np.where(inside[:, None, None], np.eye(2) - spread, np.eye(2) + spread)
     S = S + 1e-9 * np.eye(2)
-    r = residuals[rows.astype(int)]
+    r = residuals[rows]
     solved = np.linalg.solve(S, r[:, :, None])[:, :, 0]
     return np.einsum("ni,ni->n", r, solved), np.where(inside[:, None], solved, r)
 
