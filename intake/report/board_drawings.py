@@ -14,6 +14,7 @@ from intake.results import WallResult
 PIECE_FILLS = ("#ffffff", "#f1f1f1")
 EDGE_LABEL_LEAST_MM = 60.0
 NOTCH_LETTER_MM = 1.9
+BOARD_GAP_MM = 6.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,19 +63,14 @@ def boards_elevation(
     *,
     pieces: Sequence[PieceShape],
     dabs: Sequence[tuple[Point, ...]],
+    ribbons: Sequence[tuple[Point, ...]],
+    fixings: Sequence[Point],
     joints_at_risk: Sequence[tuple[Point, Point]],
     scale: float,
-    foot_gap_mm: float | None,
 ) -> Drawing | None:
     """Return the boards as they stand on a wall, with joints, cut-outs and dabs, or None where there is nothing."""
     outline = wall_outline(wall)
-    own = [
-        piece
-        for piece in pieces
-        if piece.wall == wall.id
-        and piece.role in ("", "wall", "column", "face", "strip", "infill", "band")
-        or (piece.wall == wall.id and not _is_reveal(piece))
-    ]
+    own = [piece for piece in pieces if piece.wall == wall.id and not _is_reveal(piece)]
     if outline is None or not own:
         return None
     sheet = Sheet(scale)
@@ -84,9 +80,10 @@ def boards_elevation(
         sheet.path("BOARDS", piece.on_wall, closed=True, pen="medium", fill=fill)
         for hole in piece.on_wall_holes:
             sheet.path("BOARDS", hole, closed=True, pen="medium", fill="#ffffff")
+    for ribbon in ribbons:
+        sheet.path("DABS", ribbon, closed=True, pen="fine", fill="#e2ddd2")
     for dab in dabs:
-        sheet.path("DABS", dab, closed=True, pen=None, fill="#cfcfcf")
-        sheet.path("DABS", dab, closed=True, pen="fine", dash="dotted")
+        sheet.path("DABS", dab, closed=True, pen="fine", fill="#cfc8b8")
     for piece in own:
         sheet.path("BOARDS", piece.on_wall, closed=True, pen="medium")
     for opening in wall.openings:
@@ -97,19 +94,15 @@ def boards_elevation(
             sheet.words("NOTES", (box[0] + box[2] / 2, box[1] + box[3] / 2), label, letter_mm=2.2)
     for feature in wall.features:
         _cut_out(sheet, wall, feature.id)
+    for x, y in fixings:
+        arm = 1.1 * scale
+        sheet.path("FIXINGS", ((x - arm, y - arm), (x + arm, y + arm)), pen="medium")
+        sheet.path("FIXINGS", ((x - arm, y + arm), (x + arm, y - arm)), pen="medium")
     for start, end in joints_at_risk:
         sheet.path("BOARDS", (start, end), pen="thick", dash="dashed")
     for piece in own:
         _name_piece(sheet, piece)
     _joint_dimensions(sheet, own, outline, scale)
-    if foot_gap_mm:
-        sheet.words(
-            "NOTES",
-            (0.0, -3.4 * scale),
-            f"boards stand {millimetres(foot_gap_mm)} clear of the floor, tight to the ceiling",
-            letter_mm=2.0,
-            anchor="start",
-        )
     name = name_of(wall.id)
     return Drawing(
         name="boards",
@@ -228,31 +221,51 @@ def cut_plan(
     pieces: Sequence[PieceShape],
     offcuts: Sequence[OffcutBox],
     scale: float = 25.0,
-    across_mm: float = 255.0,
-) -> Drawing | None:
-    """Return every board with the pieces cut from it and what is left, or None where there are no boards."""
-    if not stock:
-        return None
-    sheet = Sheet(scale)
-    at_x, row_y, row_high = 0.0, 0.0, 0.0
+    across_mm: float = 269.0,
+) -> list[Drawing]:
+    """Return every board with the pieces cut from it and what is left, one row of boards to a drawing.
+
+    Parameters
+    ----------
+    room
+        The room's name.
+    stock, pieces, offcuts
+        The boards and what is cut from them.
+    scale
+        25 for 1:25.
+    across_mm
+        Width to fill, mm of paper.
+    """
+    rows: list[list[tuple[BoardStock, int, float]]] = []
+    at_x = 0.0
     for size in stock:
         for number in size.numbers:
-            if at_x > 0 and (at_x + size.width_mm) / scale > across_mm:
-                at_x, row_y, row_high = 0.0, row_y - row_high - 16.0 * scale, 0.0
-            _board(sheet, size, number, (at_x, row_y - size.length_mm), pieces, offcuts)
-            at_x += size.width_mm + 9.0 * scale
-            row_high = max(row_high, size.length_mm)
-    total = sum(len(size.numbers) for size in stock)
-    kept = sum(1 for offcut in offcuts if offcut.reusable)
-    return Drawing(
-        name="cut_plan",
-        title=f"{room}: cut plan",
-        alt=f"Cut plan of {total} boards for {room}: "
-        + "; ".join(f"board {piece.board}: {piece.id} {_size(piece.on_board)}" for piece in pieces)
-        + f". {kept} offcuts are large enough to keep. All in millimetres, board face up.",
-        scale=scale,
-        items=tuple(sheet.items),
-    )
+            if not rows or (at_x + size.width_mm) / scale > across_mm - 4.0:
+                rows.append([])
+                at_x = 0.0
+            rows[-1].append((size, number, at_x))
+            at_x += size.width_mm + BOARD_GAP_MM * scale
+    drawings = []
+    for index, row in enumerate(rows):
+        sheet = Sheet(scale)
+        numbers = [number for _, number, _ in row]
+        for size, number, x in row:
+            _board(sheet, size, number, (x, -size.length_mm), pieces, offcuts)
+        own = [piece for piece in pieces if piece.board in numbers]
+        kept = sum(1 for offcut in offcuts if offcut.reusable and offcut.board in numbers)
+        part = f", part {index + 1} of {len(rows)}" if len(rows) > 1 else ""
+        drawings.append(
+            Drawing(
+                name="cut_plan",
+                title=f"{room}: cut plan{part}",
+                alt=f"Cut plan of {len(row)} boards for {room}: "
+                + "; ".join(f"board {piece.board}: {piece.id} {_size(piece.on_board)}" for piece in own)
+                + f". {kept} offcuts are large enough to keep. All in millimetres, board face up.",
+                scale=scale,
+                items=tuple(sheet.items),
+            )
+        )
+    return drawings
 
 
 def _board(

@@ -21,10 +21,11 @@ from intake.report.tell_estimate import (
     survey_verdict,
     tape_note,
     tape_rows,
-    wall_options,
     wall_verdict,
+    who_to_ask,
 )
-from intake.report.tell_walls import construction_evidence, dimension_rows, finding_rows, verdict_of, wall_summary
+from intake.report.tell_options import board_choices, wall_options
+from intake.report.tell_walls import construction_evidence, dimension_rows, finding_rows, wall_summary
 from intake.report.words import FOOTER, LOCAL_FIRST, listing, name_of, plain, sentence, wall_length
 from intake.results import FindingEntry, Geometry
 from intake.survey import PhotoEntry, Survey
@@ -67,7 +68,7 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
         rooms_and_walls=_rooms_and_walls(survey, [wall.id for wall in inside]),
         made_on=f"Made on {made_on.day} {made_on:%B %Y}.",
         verdict=whole,
-        next_step=next_step(whole, bool(tape), findings),
+        next_step=next_step(whole, bool(tape), findings, estimate),
         walls=tuple(
             wall_summary(
                 wall,
@@ -78,7 +79,8 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
             )
             for wall in inside
         ),
-        options=tuple(wall_options(wall, reading.wall_of(estimate, wall.id)) for wall in lined),
+        boards=board_choices([(wall.id, reading.wall_of(estimate, wall.id)) for wall in lined]),
+        options=tuple(wall_options(wall.id, reading.wall_of(estimate, wall.id)) for wall in lined),
         order=order_rows(estimate),
         order_note=order_note(estimate, geometry, whole),
         tape=tape,
@@ -93,7 +95,7 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
         photos=tuple(photo_evidence(folder, entry, geometry, survey) for entry in photo_entries(survey, geometry)),
         rectified=rectified_walls(folder, geometry),
         dimensions=dimension_rows(geometry, survey),
-        construction=construction_evidence(geometry),
+        construction=construction_evidence(geometry, estimate),
         sources=source_rows(survey, estimate),
         findings=finding_rows(findings),
         reproduce=reproduce_rows(geometry, estimate),
@@ -126,13 +128,14 @@ def all_findings(geometry: Geometry, estimate: Data) -> list[FindingEntry]:
     return found
 
 
-def next_step(verdict: Verdict, has_tape: bool, findings: list[FindingEntry]) -> str:
+def next_step(verdict: Verdict, has_tape: bool, findings: list[FindingEntry], estimate: Data) -> str:
     """Return the one next thing to do."""
     stops = [finding for finding in findings if finding.severity == "stop"]
     if stops:
         return plain(stops[0].remedy)
     if verdict.key == "not_before" and verdict.conditions:
-        return verdict.conditions[0]
+        ask = who_to_ask(estimate, verdict.conditions[0])
+        return f"speak to {ask}." if ask else f"see to it that {verdict.conditions[0]}."
     if has_tape:
         return "tape the lengths listed below, put them in, and run the estimate again."
     if verdict.key == "cannot_say":
@@ -217,9 +220,9 @@ def rectified_walls(folder: Path, geometry: Geometry) -> tuple[Rectified, ...]:
 
 def context_rows() -> list[SourceRow]:
     """Return every field of the context with its help sentence, for the contributors' guide and tests."""
-    from dataclasses import fields, is_dataclass  # noqa: PLC0415
+    from dataclasses import fields, is_dataclass
 
-    from intake.report import context  # noqa: PLC0415
+    from intake.report import context
 
     rows = []
     for name in sorted(vars(context)):

@@ -45,32 +45,56 @@ class WallSummary:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class OptionRow:
-    """One lining on one wall."""
+class OptionCard:
+    """One board of the shortlist, for the householder."""
 
-    role: str = said("Why it is listed: recommended, thinner, thicker, or empty.")
-    name: str = said("The lining in words.")
-    build_up: str = said("How far the wall comes forward, mm.")
-    u_before: str = said("Thermal transmittance today, W/m²K.")
-    u_after: str = said("Thermal transmittance after lining, as a range over the two starting values, W/m²K.")
+    role: str = said("Why it is listed: recommended, thinner or thicker.")
+    planned: bool = said("Whether this is the board that the order and drawings plan with.", shown=False)
+    name: str = said("The board in words.")
+    build_up: str = said("How far the wall comes forward.")
+    u_before: str = said("Thermal transmittance today, as a range over the two starting values, W/m²K.")
+    u_after: str = said("Thermal transmittance after lining, likewise.")
     target: str = said("Whether it meets the target, in words.")
     floor_lost: str = said("Floor area lost in m² and as a share of the room.")
-    f_rsi: str = said("Temperature factor of the inside face; 0.75 or more is asked for against mould.")
-    moisture: str = said("What the moisture screening says; it never approves.")
     saving: str = said("Energy and money saved in a year, as a range.")
     cost: str = said("Cost as a range from invented prices.")
     payback: str = said("Simple payback in years, as a range.")
-    on_front: bool = said("Whether no other lining is both thinner and warmer.", shown=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoardChoice:
+    """The recommended board and the two next to it, for walls that are lined alike."""
+
+    walls: str = said("The walls it is for.")
+    shortlist: tuple[OptionCard, ...] = said("The boards, thin to thick.")
+    note: str = said("What the figures do not say.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OptionRow:
+    """One lining on one wall, in short, for the adviser."""
+
+    name: str = said("The lining in words.")
+    build_up: str = said("How far the wall comes forward, mm.")
+    u_after: str = said("Thermal transmittance after lining over the two starting values, W/m²K.")
+    u_range: str = said("The same over everything that is uncertain, gap and construction included, W/m²K.")
+    target: str = said("Whether it meets the target: yes, with the gap, or no.")
+    f_rsi: str = said("Temperature factor of the inside face; 0.75 or more is asked for against mould.")
+    moisture: str = said("What the moisture screening says, in short; it never approves.")
+    floor_lost: str = said("Floor area lost, m².")
+    saving: str = said("Energy saved in a year, kWh.")
+    cost: str = said("Cost from invented prices.")
+    payback: str = said("Simple payback in years.")
+    mark: str = said("● where no other lining is both thinner and warmer, ◉ for the planned board, else empty.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WallOptions:
-    """The linings of one wall."""
+    """Every lining of one wall."""
 
     wall: str = said("The wall's name.")
-    shortlist: tuple[OptionRow, ...] = said("The recommended board and the two next to it.")
-    rows: tuple[OptionRow, ...] = said("Every lining compared, for the adviser.")
-    note: str = said("What the figures do not say.")
+    rows: tuple[OptionRow, ...] = said("The linings, by kind and thickness.")
+    causes: tuple[str, ...] = said("What stretches the saving, and by what factor.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,6 +260,7 @@ class Report:
     verdict: Verdict = said("The verdict on the whole survey, the worst of its walls.")
     next_step: str = said("The one next thing to do.")
     walls: tuple[WallSummary, ...] = said("The walls.")
+    boards: tuple[BoardChoice, ...] = said("The recommended board and its neighbours.")
     options: tuple[WallOptions, ...] = said("The linings by wall.")
     order: tuple[OrderRow, ...] = said("The order list.")
     order_note: str = said("What the order rests on.")

@@ -28,7 +28,7 @@ def dxf(drawing: Drawing) -> bytes:
     Each closed outline is one lightweight polyline, each dimension a real linear dimension whose measurement is the
     model's own; its words are the rounded figure. Fills and hatches belong to paper and are left out.
     """
-    import ezdxf  # noqa: PLC0415  (heavy: only when a report is written)
+    import ezdxf
 
     document = ezdxf.new("R2010", setup=["linetypes"], units=4)
     document.header["$MEASUREMENT"] = 1
@@ -92,7 +92,7 @@ def _add(space: Any, item: Path | Disc | Words | Dimension, scale: float) -> Non
 
 
 def _add_words(space: Any, item: Words, scale: float) -> None:
-    from ezdxf.enums import TextEntityAlignment  # noqa: PLC0415  (heavy)
+    from ezdxf.enums import TextEntityAlignment
 
     align = {
         "start": TextEntityAlignment.LEFT,

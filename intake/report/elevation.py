@@ -153,10 +153,16 @@ def label_things(sheet: Sheet, wall: WallResult) -> None:
         if box is None:
             continue
         left, bottom, width, height = box
-        text = plain(name_of(feature.id), limit=LABEL_LIMIT)
+        text = feature_label(feature)
         inside = text_width_mm(text, 2.0) * sheet.scale < 0.9 * width and 10 * sheet.scale < height
         at = (left + width / 2, bottom + height / 2 - sheet.scale if inside else bottom + height + 1.2 * sheet.scale)
         sheet.words(layer_of(feature.kind), at, text, letter_mm=2.0, halo=True)
+
+
+def feature_label(feature: FeatureResult) -> str:
+    """Return a feature's kind and id in a few words, the kind once."""
+    kind, name = name_of(feature.kind), name_of(feature.id)
+    return plain(name if kind in name or (name in kind and len(name) > 2) else f"{kind} {name}", limit=LABEL_LIMIT)
 
 
 def _dimension_rows(sheet: Sheet, wall: WallResult, outline: Sequence[Point]) -> None:
@@ -280,7 +286,7 @@ def scale_that_fits(widest_mm: float, tallest_mm: float, *, page_mm: tuple[float
     page_mm
         Width and height to fill, mm of paper.
     """
-    around_mm = (48.0, 34.0)
+    around_mm = (48.0, 33.0)
     for scale in (20.0, 25.0, 50.0, 100.0, 200.0):
         if widest_mm / scale + around_mm[0] <= page_mm[0] and tallest_mm / scale + around_mm[1] <= page_mm[1]:
             return scale

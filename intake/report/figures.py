@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 from intake.report import reading
 from intake.report.board_drawings import BoardStock, OffcutBox, PieceShape, boards_elevation, cut_plan
 from intake.report.charts import ChartPoint, bars, condensation_by_month, u_against_depth
 from intake.report.context import Figure
-from intake.report.drawing import Drawing, Point, rectangle
+from intake.report.drawing import Drawing, Point
 from intake.report.elevation import elevation, opening_box, scale_that_fits
 from intake.report.plan import PlanWall, room_plan
 from intake.report.reading import Data
 from intake.report.section import LayerBand, SectionSizes, jamb_section, sill_section
-from intake.report.tell_estimate import chosen_of, option_u, options_of
+from intake.report.tell_options import chosen_of, option_u, options_of, same_lining
 from intake.report.tell_walls import thickness_of
 from intake.report.words import CONSTRUCTIONS, NBSP, give_or_take, in_hundred, name_of, plain
 from intake.results import Geometry, OpeningResult, WallResult
 from intake.survey import Survey, WallEntry
 
-PAGE_MM = (269.0, 158.0)  # room for a drawing on A4 landscape
+PAGE_MM = (269.0, 167.0)  # room for a drawing on A4 landscape
 PLASTER_MM = 13.0  # common practice, no source
 RUN_OFF_G_M2 = 200.0  # EN ISO 13788:2012, from memory
 F_RSI_LEAST = 0.75  # BRE IP 1/06, as quoted
@@ -60,7 +59,7 @@ def drawings(geometry: Geometry, survey: Survey, estimate: Data) -> tuple[Figure
     for room in reading.items(estimate, "rooms"):
         made += _cut_plans(room)
     for wall in inside:
-        made += _sections(wall, entries.get(wall.id), reading.wall_of(estimate, wall.id))
+        made += _sections(wall, entries.get(wall.id), estimate)
     made += _plans(geometry, survey, estimate)
     return tuple(made)
 
@@ -89,15 +88,21 @@ def _wall_drawings(wall: WallResult, entry: WallEntry | None, estimate: Data) ->
         return made
     layout = _layout_of(estimate, wall.id)
     if layout:
+        fixing = fixing_of(estimate, wall.id)
         drawing = boards_elevation(
             wall,
             pieces=pieces_of(layout),
-            dabs=dabs_of(estimate, wall.id),
+            dabs=_rings(fixing, "dabs"),
+            ribbons=_rings(fixing, "ribbons"),
+            fixings=_ring(fixing.get("fixings")),
             joints_at_risk=_joints_at_risk(layout, wall.id),
             scale=scale,
-            foot_gap_mm=reading.number(layout, f"foot_gaps_mm.{wall.id}"),
         )
-        told = "Letters name pieces; each is cut from the board of that number in the cut plan. Grey: adhesive."
+        gap = (reading.find(layout, "foot_gaps_mm") or {}).get(wall.id)
+        told = "Each piece is cut from the board of that number in the cut plan. "
+        told += "Shaded: adhesive. Cross: mechanical fixing. Thick dashes: a joint at risk of cracking."
+        if gap:
+            told += f" Boards stand {gap:g} mm clear of the floor, tight to the ceiling."
         made += figure("boards", name, drawing, told)
     return made
 
@@ -128,14 +133,15 @@ def _outline(data: object) -> tuple[tuple[Point, ...], tuple[tuple[Point, ...], 
 def pieces_of(layout: Data) -> list[PieceShape]:
     """Return the pieces of a room's layout."""
     pieces = []
-    for piece in reading.items(layout, "pieces"):
+    labels = piece_labels(reading.items(layout, "pieces"))
+    for piece, label in zip(reading.items(layout, "pieces"), labels, strict=True):
         on_wall, wall_holes = _outline(piece.get("on_wall"))
         on_board, board_holes = _outline(piece.get("on_board"))
         if not on_wall and not on_board:
             continue
         pieces.append(
             PieceShape(
-                id=plain(reading.text(piece, "id"), limit=8),
+                id=label,
                 wall=reading.text(piece, "wall"),
                 role=reading.text(piece, "role", "part"),
                 board=int(reading.number(piece, "board") or 0),
@@ -148,6 +154,24 @@ def pieces_of(layout: Data) -> list[PieceShape]:
             )
         )
     return pieces
+
+
+def piece_labels(pieces: Sequence[Data]) -> list[str]:
+    """Return a short label for each piece: the fewest letters that tell the walls apart, and a number."""
+    walls = list(dict.fromkeys(reading.text(piece, "wall") for piece in pieces))
+    names = ["".join(char for char in name_of(wall).title() if char.isalnum()) or "W" for wall in walls]
+    length = next((n for n in range(1, 5) if len({name[:n] for name in names}) == len(names)), 0)
+    short = {
+        wall: name[:length] if length else f"{index + 1}."
+        for index, (wall, name) in enumerate(zip(walls, names, strict=True))
+    }
+    counts: dict[str, int] = {}
+    labels = []
+    for piece in pieces:
+        wall = reading.text(piece, "wall")
+        counts[wall] = counts.get(wall, 0) + 1
+        labels.append(f"{short[wall]}{counts[wall]}")
+    return labels
 
 
 def offcuts_of(layout: Data) -> list[OffcutBox]:
@@ -182,35 +206,15 @@ def stock_of(layout: Data) -> list[BoardStock]:
     return [BoardStock(width_mm=width, length_mm=length, numbers=tuple(range(first, first + max(count, len(numbers)))))]
 
 
-def dabs_of(estimate: Data, wall: str) -> list[tuple[Point, ...]]:
-    """Return the outlines of adhesive on one wall: rectangles, rings or ribbons as the estimate gives them."""
-    entry = reading.wall_of(estimate, wall)
-    found: list[tuple[Point, ...]] = []
-    for part in ("dabs", "ribbons", "beads"):
-        for place in (f"fixing.{part}", f"dabs.{part}", part):
-            value = reading.find(entry, place)
-            if isinstance(value, Sequence) and not isinstance(value, str):
-                found += [ring for item in value if (ring := _patch(item))]
-                break
-    return found
+def fixing_of(estimate: Data, wall: str) -> Data:
+    """Return how one wall's boards are fixed; empty where the estimate does not say."""
+    found = reading.records(estimate, {"dabs", "fixings"}, wall=wall)
+    return found[0] if found else {}
 
 
-def _patch(item: Any) -> tuple[Point, ...]:
-    if isinstance(item, dict):
-        if "outline" in item or "on_wall" in item:
-            return _outline(item.get("outline") or item.get("on_wall"))[0]
-        box = item.get("box")
-        if box is not None:
-            return _patch(box)
-        left, bottom = item.get("left_mm", item.get("x_mm")), item.get("bottom_mm", item.get("y_mm"))
-        width, height = item.get("width_mm"), item.get("height_mm")
-        if None not in (left, bottom, width, height):
-            return rectangle(float(left), float(bottom), float(width), float(height))  # type: ignore[arg-type]
-        return ()
-    if isinstance(item, Sequence) and len(item) == 4 and all(isinstance(value, int | float) for value in item):
-        left, bottom, right, top = (float(value) for value in item)
-        return rectangle(left, bottom, right - left, top - bottom)
-    return _ring(item)
+def _rings(data: Data, key: str) -> list[tuple[Point, ...]]:
+    found = reading.find(data, key)
+    return [ring for item in found if len(ring := _ring(item)) > 2] if isinstance(found, Sequence) else []
 
 
 def _joints_at_risk(layout: Data, wall: str) -> list[tuple[Point, Point]]:
@@ -221,27 +225,35 @@ def _joints_at_risk(layout: Data, wall: str) -> list[tuple[Point, Point]]:
     ]
 
 
+LAYOUT_KEYS = {"count", "pieces", "offcuts", "board"}
+
+
+def layouts_of(room: Data) -> list[Data]:
+    """Return the room's layouts: the wall boards first, then those of the reveals."""
+    found = reading.records(room, LAYOUT_KEYS)
+    return sorted(found, key=lambda layout: layout is not reading.find(room, "boards"))
+
+
 def _cut_plans(room: Data) -> list[Figure]:
     name = name_of(reading.text(room, "id", "room") or "room")
     made: list[Figure] = []
-    for part, title in (("boards", name), ("reveal_boards", f"{name}, reveals"), ("reveals", f"{name}, reveals")):
-        layout = reading.find(room, part)
-        if not isinstance(layout, dict):
-            continue
-        drawing = cut_plan(title, stock=stock_of(layout), pieces=pieces_of(layout), offcuts=offcuts_of(layout))
+    for layout in layouts_of(room):
+        title = name if layout is reading.find(room, "boards") else f"{name}, reveals"
         told = "Boards face up. Crossed: waste. Dashed: offcuts worth keeping. Cut to the wall as you find it, not to paper."
-        made += figure("cut_plan", name, drawing, told)
+        plans = cut_plan(title, stock=stock_of(layout), pieces=pieces_of(layout), offcuts=offcuts_of(layout))
+        for drawing in plans:
+            made += figure("cut_plan", name, drawing, told)
     return made
 
 
-def _sections(wall: WallResult, entry: WallEntry | None, estimate: Data) -> list[Figure]:
+def _sections(wall: WallResult, entry: WallEntry | None, whole: Data) -> list[Figure]:
     if entry is not None and not entry.line:
         return []
     opening = next((opening for opening in wall.openings if opening.reveal_depth_mm is not None), None)
-    chosen = chosen_of(estimate)
+    chosen = chosen_of(reading.wall_of(whole, wall.id))
     if opening is None or not chosen:
         return []
-    sizes = section_sizes(wall, opening, estimate, chosen)
+    sizes = section_sizes(wall, opening, whole, chosen)
     caption = f"Layers to scale. Reveal {give_or_take(opening.reveal_depth_mm)}."
     name = name_of(wall.id)
     made = figure("section", name, jamb_section(sizes), caption)
@@ -256,8 +268,9 @@ def section_sizes(wall: WallResult, opening: OpeningResult, estimate: Data, chos
     layers = lining_layers(chosen)
     build_up = sum(layer.thickness_mm for layer in layers)
     verdict = wall.construction.verdict if wall.construction else "unknown"
-    thing = _opening_entry(estimate, opening.id)
-    board = reading.number(thing, "window_board_mm", "window_board.depth_mm", "window_board_depth_mm")
+    found = reading.records(estimate, {"opening", "lining_mm", "window_board_mm"}, wall=wall.id, opening=opening.id)
+    thing = found[0] if found else {}
+    board = reading.number(thing, "window_board_mm.0", "window_board_mm")
     if board is None and opening.kind == "window":
         board = reveal + build_up + OVERHANG_MM
     return SectionSizes(
@@ -274,15 +287,8 @@ def section_sizes(wall: WallResult, opening: OpeningResult, estimate: Data, chos
         visible_frame_mm=opening.visible_frame_mm,
         window_board_mm=board,
         overhang_mm=OVERHANG_MM,
-        fixing_mm=reading.number(estimate, "fixing.secondary_length_mm", "fixing.length_mm", "secondary_fixing_mm"),
+        fixing_mm=reading.number(fixing_of(estimate, wall.id), "fixing_length_mm", "fixing_mm"),
     )
-
-
-def _opening_entry(estimate: Data, opening: str) -> Data:
-    for entry in reading.items(estimate, "openings", "reveals"):
-        if opening in (entry.get("id"), entry.get("opening")):
-            return entry
-    return {}
 
 
 def lining_layers(chosen: Data) -> list[LayerBand]:
@@ -305,17 +311,14 @@ def lining_layers(chosen: Data) -> list[LayerBand]:
 
 
 def _reveal_layers(thing: Data, chosen: Data) -> list[LayerBand]:
-    insulation = reading.number(
-        thing, "insulation_mm", "reveal_insulation_mm", "reveal.insulation_mm", "board.insulation_mm"
-    )
-    board = reading.number(thing, "board_mm", "reveal_board_mm", "reveal.board_mm", "board.board_mm")
-    layers = []
-    if insulation:
-        layers.append(LayerBand(label="reveal insulation", thickness_mm=insulation, hatch="insulation"))
-    if insulation or board:
-        thick = board or reading.number(chosen, "board_mm") or 12.5
-        layers.append(LayerBand(label="plasterboard", thickness_mm=thick, hatch="board"))
-    return layers
+    """Return the layers of a reveal's lining: ``lining_mm`` is insulation and board together."""
+    lining, insulation = reading.number(thing, "lining_mm"), reading.number(thing, "insulation_mm")
+    if not lining:
+        return []
+    foam = insulation or 0.0
+    board = lining - foam if lining > foam else reading.number(chosen, "board_mm") or 12.5
+    layers = [LayerBand(label="reveal insulation", thickness_mm=foam, hatch="insulation")] if foam else []
+    return [*layers, LayerBand(label="plasterboard", thickness_mm=board, hatch="board")]
 
 
 def _plans(geometry: Geometry, survey: Survey, estimate: Data) -> list[Figure]:
@@ -403,7 +406,7 @@ def chart_points(entry: Data) -> list[ChartPoint]:
                 depth_mm=depth,
                 u=after[1],
                 on_front=bool(option.get("on_front")),
-                chosen=all(option.get(key) == chosen.get(key) for key in ("insulation", "insulation_mm")),
+                chosen=same_lining(option, chosen),
             )
         )
     return points

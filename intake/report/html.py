@@ -11,7 +11,7 @@ from intake.report.svg import svg
 
 def html(report: Report) -> str:
     """Return the page: pictures and drawings inside, no script, no address outside itself."""
-    import jinja2  # noqa: PLC0415  (only when a report is written)
+    import jinja2
 
     templates = resources.files("intake.report") / "templates"
     environment = jinja2.Environment(
@@ -25,9 +25,9 @@ def html(report: Report) -> str:
 
 
 def _safe(text: str) -> object:
-    from markupsafe import Markup  # noqa: PLC0415
+    from markupsafe import Markup
 
-    return Markup(text)  # noqa: S704  (the package's own style sheet and drawings, escaped where they hold words)
+    return Markup(text)
 
 
 def _numbered_svg(environment: object) -> object:

@@ -18,7 +18,7 @@ FONT = "Libertinus Serif"  # travels with typst
 
 def pdf(report: Report) -> bytes:
     """Return the PDF: A4, drawings as vectors at the scale they name, tagged, without place or camera details."""
-    import typst  # noqa: PLC0415  (heavy)
+    import typst
 
     template = (resources.files("intake.report") / "templates" / "report.typ").read_text(encoding="utf-8")
     with tempfile.TemporaryDirectory(prefix="perpend-") as name:

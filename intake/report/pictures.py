@@ -45,8 +45,8 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
     geometry, survey
         Where the walls and references lie in the photos.
     """
-    from intake.photos import find_photo, list_photos, read_picture  # noqa: PLC0415  (heavy)
-    from vision.findings import PerpendError  # noqa: PLC0415
+    from intake.photos import find_photo, list_photos, read_picture
+    from vision.findings import PerpendError
 
     outlines = wall_outlines(entry, geometry)
     if not outlines:
@@ -112,7 +112,7 @@ def _panes(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:
 
 
 def _projected_panes(photo: str, wall: WallResult, known: set[tuple[str, str]]) -> list[Outline]:
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     view = next((view for view in wall.views if view.photo == photo), None)
     if view is None or not wall.outline_mm or len(view.outline_px) % 4:
@@ -140,7 +140,7 @@ def private_references(photo: str, geometry: Geometry) -> list[Outline]:
 
 def shrink(picture: Picture, longest_px: int = LONGEST_SIDE_PX) -> tuple[Picture, float]:
     """Return the picture with its longer side at most so long, and the factor."""
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     scale = min(1.0, longest_px / max(picture.shape[:2]))
     if scale == 1.0:
@@ -162,7 +162,7 @@ def grown(outline: Sequence[tuple[float, float]], factor: float) -> Outline:
 
 
 def _mask(shape: tuple[int, ...], outlines: Sequence[Outline]) -> Picture:
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     mask = np.zeros(shape[:2], dtype=np.uint8)
     limit = 30_000  # far-off corners of close-ups stay within what the fill can count
@@ -183,7 +183,7 @@ def cover_beyond(picture: Picture, outlines: Sequence[Outline]) -> Picture:
 
 def cover_inside(picture: Picture, outline: Outline) -> Picture:
     """Return the picture with the inside of an outline blurred until nothing can be read."""
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     mask = _mask(picture.shape, [outline])
     if not mask.any():
@@ -199,7 +199,7 @@ def draw_marks(picture: Picture, entry: PhotoEntry, geometry: Geometry, scale: f
 
     Circle: wall corner; square: opening (hollow at the frame); triangle: thing on the wall; cross: reference.
     """
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     for outline in wall_outlines(entry, geometry):
         points = np.array(scaled(outline, scale)).clip(-30_000, 30_000).round().astype(np.int32)
@@ -222,7 +222,7 @@ def _mark_colour(mark: MarkEntry) -> tuple[int, int, int]:
 
 
 def _draw_mark(picture: Picture, mark: MarkEntry, at: tuple[int, int], colour: Any, width: int) -> None:
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     (x, y), r = at, 7
     if mark.reference:
@@ -240,7 +240,7 @@ def _draw_mark(picture: Picture, mark: MarkEntry, at: tuple[int, int], colour: A
 
 def rectified_picture(path: Path, wall: WallResult, *, grid_mm: float = 500.0) -> Shown | None:
     """Return a straightened wall with a grid, covered beyond the wall and over the openings, or None if unreadable."""
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     data = np.frombuffer(path.read_bytes(), dtype=np.uint8) if path.is_file() else np.zeros(0, dtype=np.uint8)
     decoded = cv2.imdecode(data, cv2.IMREAD_COLOR) if data.size else None
@@ -263,7 +263,7 @@ def rectified_picture(path: Path, wall: WallResult, *, grid_mm: float = 500.0) -
 
 
 def _draw_grid(picture: Picture, wall: WallResult, px: Any, grid_mm: float) -> None:
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     assert wall.outline_mm
     right, top = max(x for x, _ in wall.outline_mm), max(y for _, y in wall.outline_mm)
@@ -286,7 +286,7 @@ def jpeg_bytes(picture: Picture, quality: int = JPEG_QUALITY) -> bytes:
     ValueError
         The picture cannot be encoded.
     """
-    import cv2  # noqa: PLC0415  (heavy)
+    import cv2
 
     done, encoded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])
     if not done:

@@ -46,7 +46,7 @@ def room_plan(room: str, walls: Sequence[PlanWall | None], *, scale: float, floo
     closed = len(walls) >= 4
     for index, wall in enumerate(walls):
         along = TURN[index % 4]
-        length = wall.length_mm if wall is not None and wall.length_mm is not None else UNKNOWN_LENGTH_MM
+        length = _length(walls, index)
         if wall is not None:
             before = _lining_of(walls, index - 1, closed=closed)
             after = _lining_of(walls, index + 1, closed=closed)
@@ -66,6 +66,16 @@ def room_plan(room: str, walls: Sequence[PlanWall | None], *, scale: float, floo
         scale=scale,
         items=tuple(sheet.items),
     )
+
+
+def _length(walls: Sequence[PlanWall | None], index: int) -> float:
+    """Return a wall's length as drawn, mm: measured, else that of the wall opposite, else a stand-in."""
+    for place in (index, index + 2, index - 2):
+        if 0 <= place < len(walls) and (place == index or len(walls) >= 3):
+            wall = walls[place]
+            if wall is not None and wall.length_mm is not None:
+                return wall.length_mm
+    return UNKNOWN_LENGTH_MM
 
 
 def _lining_of(walls: Sequence[PlanWall | None], index: int, *, closed: bool) -> float:

@@ -142,3 +142,28 @@ def heat_of(entry: Data) -> Data:
     """Return the part of a wall's entry that holds heat and moisture."""
     heat = entry.get("heat")
     return heat if isinstance(heat, Mapping) else entry
+
+
+def records(data: object, keys: set[str], **equal: str) -> list[Data]:
+    """Return the mappings anywhere below the data that have all the keys and the equal values, in order.
+
+    Parameters
+    ----------
+    data
+        Parsed JSON.
+    keys
+        Keys that a record must have.
+    equal
+        Values that it must have, for example ``wall="north"``.
+    """
+    found: list[Data] = []
+    if isinstance(data, Mapping):
+        if keys <= set(data) and all(data.get(key) == value for key, value in equal.items()):
+            found.append(data)
+        for value in data.values():
+            found += records(value, keys, **equal)
+    elif isinstance(data, Sequence) and not isinstance(data, str):
+        for value in data:
+            if isinstance(value, Mapping | list):
+                found += records(value, keys, **equal)
+    return found

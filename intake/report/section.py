@@ -10,7 +10,7 @@ from intake.report.words import millimetres
 SHOWN_MM = 330.0  # how much of the wall is drawn beside the opening
 GLASS_MM = 150.0  # how much of the glass is drawn
 WINDOW_BOARD_MM = 25.0  # invented default: thickness of a window board
-SILL_TO_HEAD_MM = 340.0  # drawn height of the broken opening
+SILL_TO_HEAD_MM = 270.0  # drawn height of the broken opening
 PLASTER_ON_REVEAL_MM = 13.0  # common practice, no source
 
 
@@ -199,7 +199,7 @@ def sill_section(sizes: SectionSizes, *, scale: float = 5.0) -> Drawing:
     sheet = Sheet(scale)
     depth, reveal, frame = sizes.build_up_mm, sizes.reveal_mm, sizes.frame_mm
     whole, head = sizes.thickness_mm, SILL_TO_HEAD_MM
-    low, high = -180.0, head + 160.0
+    low, high = -140.0, head + 120.0
     below = -WINDOW_BOARD_MM if sizes.window_board_mm is not None else 0.0
     inner = -sizes.plaster_mm
     foot = ((-whole, low), (inner, low), (inner, below), (-reveal, below), (-reveal, 0.0), (-whole, 0.0))

@@ -100,8 +100,8 @@ def source_rows(survey: Survey, estimate: Data) -> tuple[SourceRow, ...]:
 
 
 def _table_rows() -> list[SourceRow]:
-    from estimator.tables import read_table  # noqa: PLC0415  (reads files)
-    from vision.findings import PerpendError  # noqa: PLC0415
+    from estimator.tables import read_table
+    from vision.findings import PerpendError
 
     rows = []
     for name in TABLES:
@@ -139,20 +139,27 @@ def _rule_rows(estimate: Data) -> list[SourceRow]:
     return list(seen.values())
 
 
+def spaced(digest: str) -> str:
+    """Return a hash in groups of sixteen, so that it fits a phone and a page."""
+    return " ".join(digest[start : start + 16] for start in range(0, len(digest), 16))
+
+
 def reproduce_rows(geometry: Geometry, estimate: Data) -> tuple[SourceRow, ...]:
     """Return what is needed to make the same report again."""
     rows = [
         SourceRow(what="perpend", value=plain(geometry.perpend_version), source="the program that measured"),
         SourceRow(
             what="Inputs of the measurement",
-            value=geometry.inputs_sha256,
+            value=spaced(geometry.inputs_sha256),
             source="SHA-256 of survey.json's meaning, the photos and the version; the same inputs give the same figures",
         ),
     ]
     hashed = reading.text(estimate, "inputs_sha256")
     if hashed:
         rows.append(
-            SourceRow(what="Inputs of the estimate", value=hashed, source="the above with rooms, design and prices")
+            SourceRow(
+                what="Inputs of the estimate", value=spaced(hashed), source="the above with rooms, design and prices"
+            )
         )
     rows.append(
         SourceRow(

@@ -52,6 +52,8 @@ def svg(drawing: Drawing, *, font: str = PAGE_FONT, labelled: bool = True, prefi
     figures = [dimension_words(item, scale) for item in drawing.items if isinstance(item, Dimension)]
     body += "".join(_words(words, paper(words.at)) for words in figures)  # last, so that no line crosses a figure
     label = f' role="img" aria-label="{escape(drawing.alt, quote=True)}"' if labelled else ""
+    if labelled:  # in the page: letters alike in size from drawing to drawing
+        label += f' style="max-width:{round(width * 4.6)}px"'
     family = "" if font == PAGE_FONT else f' font-family="{escape(font, quote=True)}"'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}mm" '

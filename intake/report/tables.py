@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from intake.report import reading
 from intake.report.board_drawings import box_of
-from intake.report.figures import offcuts_of, pieces_of
+from intake.report.figures import layouts_of, offcuts_of, pieces_of
 from intake.report.reading import Data
 from intake.report.words import name_of, plain
 
@@ -65,10 +65,7 @@ def cut_list_csv(estimate: Data) -> bytes:
     rows: list[list[object]] = []
     for room in reading.items(estimate, "rooms"):
         name = name_of(reading.text(room, "id", "room"))
-        for part in ("boards", "reveal_boards", "reveals"):
-            layout = reading.find(room, part)
-            if not isinstance(layout, dict):
-                continue
+        for layout in layouts_of(room):
             for piece in pieces_of(layout):
                 ring = piece.on_board or piece.on_wall
                 left, bottom, right, top = box_of(ring)

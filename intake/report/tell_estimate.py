@@ -8,16 +8,15 @@ from intake.report import reading
 from intake.report.context import (
     Caution,
     MoistureEvidence,
-    OptionRow,
     OrderRow,
     TapeRow,
     Task,
     TradeTasks,
     Verdict,
-    WallOptions,
 )
 from intake.report.reading import Data
-from intake.report.tell_walls import pounds, u_before_words, verdict_of, worst
+from intake.report.tell_options import chosen_of, lining_name
+from intake.report.tell_walls import pounds, verdict_of, worst
 from intake.report.words import (
     NBSP,
     give_or_take,
@@ -27,16 +26,13 @@ from intake.report.words import (
     name_of,
     plain,
     sentence,
-    significant,
-    span,
-    transmittance,
 )
 from intake.results import Geometry, WallResult
 
 BECAUSE = {
     "nothing_found_against": "What was measured, answered and screened shows nothing against it; a professional may still.",
     "tape_first": "A few lengths decide what is ordered. Tape them, put them in and run the estimate again.",
-    "not_before": "Settle these first:",
+    "not_before": "",
     "cannot_say": "Too little is known of this wall yet; the findings name what is missing.",
 }
 
@@ -44,7 +40,7 @@ BECAUSE = {
 def wall_verdict(entry: Data) -> Verdict:
     """Return the verdict on one wall with its conditions."""
     key = reading.text(entry, "verdict") or "cannot_say"
-    conditions = tuple(sentence(line) for line in reading.texts(entry, "conditions"))
+    conditions = tuple(plain(line) for line in reading.texts(entry, "conditions"))
     key = key if key in BECAUSE else "cannot_say"
     because = BECAUSE[key] if key != "not_before" or conditions else "The findings name what must be settled first."
     return verdict_of(key, because=because, conditions=conditions if key == "not_before" else ())
@@ -55,148 +51,6 @@ def survey_verdict(verdicts: Sequence[Verdict]) -> Verdict:
     key = worst([verdict.key for verdict in verdicts])
     conditions = tuple(dict.fromkeys(line for verdict in verdicts if verdict.key == key for line in verdict.conditions))
     return verdict_of(key, because=BECAUSE[key], conditions=conditions)
-
-
-def options_of(entry: Data) -> list[Data]:
-    """Return the linings of one wall as the estimate lists them."""
-    return reading.items(reading.heat_of(entry), "options") or reading.items(entry, "options")
-
-
-def chosen_of(entry: Data) -> Data:
-    """Return the lining that the estimate plans with."""
-    heat = reading.heat_of(entry)
-    chosen = reading.find(heat, "chosen", "recommended") or reading.find(entry, "chosen", "recommended")
-    if isinstance(chosen, dict):
-        return chosen
-    options = options_of(entry)
-    return options[0] if options else {}
-
-
-def same_lining(one: Data, other: Data) -> bool:
-    """Return whether two entries are the same board."""
-    return all(one.get(key) == other.get(key) for key in ("insulation", "insulation_mm", "board_mm"))
-
-
-def lining_name(option: Data) -> str:
-    """Return ``60 mm phenolic + 12.5 board``."""
-    name = reading.text(option, "name") or name_of(reading.text(option, "insulation") or "lining")
-    thick = reading.number(option, "insulation_mm")
-    board = reading.number(option, "board_mm")
-    first = f"{thick:g}{NBSP}mm {plain(name)}" if thick else plain(name)
-    return first if not board or option.get("family") == "external" else f"{first} + {board:g} board"
-
-
-def option_u(option: Data) -> tuple[float, float] | None:
-    """Return the transmittance after lining from the two starting values, low to high."""
-    low = reading.number(option, "u.from_measured", "u_from_measured")
-    high = reading.number(option, "u.from_calculated", "u_from_calculated")
-    both = [value for value in (low, high) if value is not None]
-    return (min(both), max(both)) if both else None
-
-
-def option_row(option: Data, *, role: str, before: str) -> OptionRow:
-    """Return one lining in words."""
-    after = option_u(option)
-    two = after is not None and transmittance(after[0]) != transmittance(after[1])
-    after_words = "" if after is None else "–".join(transmittance(value) for value in (after if two else after[:1]))
-    floor, share = reading.number(option, "floor_area_m2"), reading.number(option, "floor_share")
-    floor_words = "not known" if floor is None else f"{floor:.2f}{NBSP}m²"
-    if share is not None:
-        floor_words += f", {100 * share:.1f}{NBSP}% of the room"
-    f_rsi = reading.number(option, "f_rsi")
-    build_up = reading.number(option, "build_up_mm")
-    return OptionRow(
-        role=role,
-        name=lining_name(option),
-        build_up="not known" if build_up is None else f"{build_up:g}{NBSP}mm",
-        u_before=before,
-        u_after=after_words or "not known",
-        target=plain(reading.text(option, "target_words")) or "not judged",
-        floor_lost=floor_words,
-        f_rsi="" if f_rsi is None else f"{f_rsi:.2f}",
-        moisture=plain(reading.text(option, "moisture_words", "moisture")) or "not screened",
-        saving=_saving(option),
-        cost=_rough(reading.spread(option, "cost"), pound=True) or "not known",
-        payback=_payback(reading.spread(option, "payback_years")),
-        on_front=bool(option.get("on_front")),
-    )
-
-
-def _rough(pair: tuple[float, float] | None, *, pound: bool = False) -> str:
-    if pair is None:
-        return ""
-    if pound:
-        return pounds(pair)
-    low, high = (float(significant(value).replace(NBSP, "")) for value in pair)
-    return span(low, high)
-
-
-def _saving(option: Data) -> str:
-    energy = reading.spread(option, "saving_kwh")
-    money = reading.spread(option, "saving_pounds")
-    if energy is None or energy == (0.0, 0.0):
-        return "not known"
-    words = f"{_rough(energy)}{NBSP}kWh a year"
-    return f"{words}, {pounds(money)}" if money else words
-
-
-def _payback(pair: tuple[float, float] | None) -> str:
-    if pair is None:
-        return "not known"
-    if pair[0] > 100:
-        return "over 100 years"
-    high = "over 100" if pair[1] > 100 else grouped(round(pair[1]))
-    return f"{grouped(round(pair[0]))} to {high} years"
-
-
-def wall_options(wall: WallResult, entry: Data) -> WallOptions:
-    """Return the linings of one wall: the shortlist of three and the whole table."""
-    options, chosen = options_of(entry), chosen_of(entry)
-    before = u_before_words(entry).removeprefix("U ")
-    shortlist = shortlist_of(options, chosen)
-    roles = {id(option): role for role, option in shortlist}
-    rows = [option_row(option, role=roles.get(id(option), ""), before=before) for option in options]
-    if chosen and not any(same_lining(option, chosen) for option in options):
-        rows.insert(0, option_row(chosen, role=_chosen_role(chosen), before=before))
-    note = (
-        "U is the heat that passes, W/m²K: less is warmer. Each figure after lining is a range over two starting values, "
-        "as calculated and as such walls are measured to be. Prices are invented until you put in your own; savings "
-        "depend on how the house is heated and lived in."
-    )
-    return WallOptions(
-        wall=name_of(wall.id),
-        shortlist=tuple(option_row(option, role=role, before=before) for role, option in shortlist),
-        rows=tuple(rows),
-        note=note,
-    )
-
-
-def shortlist_of(options: Sequence[Data], chosen: Data) -> list[tuple[str, Data]]:
-    """Return the planned board with the next thinner and next thicker of its kind, thin to thick, each with its role."""
-    if not chosen:
-        return []
-    thick = reading.number(chosen, "insulation_mm") or 0.0
-    family = [option for option in options if option.get("insulation") == chosen.get("insulation")]
-    ordered = sorted(family, key=lambda option: reading.number(option, "insulation_mm") or 0.0)
-    thinner = [option for option in ordered if (reading.number(option, "insulation_mm") or 0.0) < thick - 0.01]
-    thicker = [option for option in ordered if (reading.number(option, "insulation_mm") or 0.0) > thick + 0.01]
-    own = next((option for option in ordered if same_lining(option, chosen)), chosen)
-    found = [("Next thinner", thinner[-1])] if thinner else []
-    found.append((_chosen_role(chosen), own))
-    found += [("Next thicker", thicker[0])] if thicker else []
-    if len(found) < 3 and len(thinner) > 1 and not thicker:
-        found.insert(0, ("Thinner still", thinner[-2]))
-    if len(found) < 3 and len(thicker) > 1 and not thinner:
-        found.append(("Thicker still", thicker[1]))
-    return found
-
-
-def _chosen_role(chosen: Data) -> str:
-    if reading.text(chosen, "moisture") == "builds_up":
-        return "Planned, but do not fit it"
-    if chosen.get("meets_target") is False:
-        return "Planned in this report; does not meet the target"
-    return "Recommended, and planned in this report"
 
 
 def order_rows(estimate: Data) -> tuple[OrderRow, ...]:
@@ -401,3 +255,12 @@ def moisture(estimate: Data, wall: WallResult) -> MoistureEvidence | None:
         limits="Monthly screening to EN ISO 13788. It leaves out rain, liquid water, storage, air leakage, built-in "
         "moisture, junctions and salts: it can stop a lining, it cannot approve one on a solid wall.",
     )
+
+
+def who_to_ask(estimate: Data, condition: str) -> str:
+    """Return whom to ask about a condition, from the rule or caution that sets it; nothing where none does."""
+    for entry in reading.items(estimate, "walls"):
+        for note in _notes_of(entry):
+            if reading.text(note, "condition") == condition:
+                return reading.text(note, "ask", "who")
+    return ""

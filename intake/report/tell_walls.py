@@ -63,20 +63,27 @@ def worst(keys: list[str]) -> str:
     return min(keys, key=VERDICT_ORDER.index) if keys else "cannot_say"
 
 
-def why_missing(findings: list[FindingEntry], *, wall: str, key: str = "", thing: str = "") -> str:
-    """Return ``Not measured: why`` from the finding that fits the place best."""
-    best, best_score = "", 0
+MISSING = {
+    "thickness_mm": "not read at an open door or window, nor made up of its reveals and frame",
+    "outer_reveal_mm": "not seen from outside and not typed",
+    "reveal_depth_mm": "the back edges of the reveal are not marked",
+    "net_area_m2": "a size of the wall or of an opening is missing",
+    "gross_area_m2": "a size of the wall is missing",
+}
+
+
+def why_missing(findings: list[FindingEntry], *, wall: str, key: str, thing: str = "") -> str:
+    """Return ``Not measured: why`` from the finding that names this place, else in general words."""
     for finding in findings:
         where = finding.where
-        if where.get("wall", wall) != wall:
-            continue
-        score = (where.get("wall") == wall) + 2 * (bool(key) and where.get("key", "").endswith(key))
-        score += 2 * (bool(thing) and thing in (where.get("opening"), where.get("feature")))
-        if thing and thing not in (where.get("opening"), where.get("feature")) and "key" not in where:
-            score = 0
-        if score > best_score:
-            best, best_score = finding.message, score
-    return f"{NOT_MEASURED}: {plain(best)}" if best else f"{NOT_MEASURED}: not marked or taped."
+        same_thing = thing in (where.get("opening"), where.get("feature")) if thing else "opening" not in where
+        if where.get("wall") == wall and same_thing and where.get("key", "").split(".")[-1] == key:
+            return f"{NOT_MEASURED}: {plain(finding.message)}"
+    for finding in findings:
+        where = finding.where
+        if where.get("wall") == wall and finding.severity == "stop" and "key" not in where and "opening" not in where:
+            return f"{NOT_MEASURED}: {plain(finding.message)}"
+    return f"{NOT_MEASURED}: {MISSING.get(key, 'not marked and not taped')}."
 
 
 def thickness_of(wall: WallResult) -> ValueSd | None:
@@ -205,7 +212,7 @@ def _main_cause(wall: WallResult) -> str:
     return f"mostly {plain(main.source)}"
 
 
-def construction_evidence(geometry: Geometry) -> tuple[ConstructionEvidence, ...]:
+def construction_evidence(geometry: Geometry, estimate: reading.Data) -> tuple[ConstructionEvidence, ...]:
     """Return, for each wall that was judged, what spoke for its construction."""
     told: list[ConstructionEvidence] = []
     for wall in geometry.walls:
@@ -216,7 +223,7 @@ def construction_evidence(geometry: Geometry) -> tuple[ConstructionEvidence, ...
         chance = judged.probability.get(judged.verdict)
         sure = f", {in_hundred(chance)}" if chance is not None else ""
         words = CONSTRUCTIONS.get(judged.verdict, name_of(judged.verdict))
-        extra = judged.model_dump()
+        extra = judged.model_dump() | dict(reading.find(reading.wall_of(estimate, wall.id), "construction") or {})
         told.append(
             ConstructionEvidence(
                 wall=name_of(wall.id),
@@ -226,7 +233,7 @@ def construction_evidence(geometry: Geometry) -> tuple[ConstructionEvidence, ...
                     for key, value in ordered
                     if value >= 0.005
                 ),
-                cues=tuple(_cue(cue) for cue in judged.cues),
+                cues=tuple(_cue(cue) for cue in extra["cues"] or judged.cues),
                 settle=_settle(extra, decided=judged.verdict != "unknown"),
                 follows=" ".join(sentence(line) for line in reading.texts(extra, "follows")),
             )

@@ -89,7 +89,7 @@ def name_of(identifier: str) -> str:
 
 def key_words(key: str) -> str:
     """Return the words for a result's key; an unknown key is spelled out."""
-    last = key.split(".")[-1]
+    last = key.rsplit(".", maxsplit=1)[-1]
     return KEYS.get(last, last.removesuffix("_mm").removesuffix("_m2").replace("_", " "))
 
 

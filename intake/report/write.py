@@ -31,10 +31,10 @@ def write_report(folder: Path, *, made_on: date | None = None) -> list[Path]:
     PerpendError
         The folder or its geometry cannot be read.
     """
-    from intake.report.dxf import dxf  # noqa: PLC0415  (heavy)
-    from intake.report.html import html  # noqa: PLC0415
-    from intake.report.pdf import pdf  # noqa: PLC0415
-    from intake.report.tables import cut_list_csv, order_csv  # noqa: PLC0415
+    from intake.report.dxf import dxf
+    from intake.report.html import html
+    from intake.report.pdf import pdf
+    from intake.report.tables import cut_list_csv, order_csv
 
     path = survey_folder(folder)
     survey, geometry, estimate = read_results(path)
