@@ -18,6 +18,8 @@ Json = Any
 KEPT = ".survey_kept"
 """Hidden folder of earlier versions: at most one a minute, the last ``KEPT_VERSIONS``."""
 KEPT_VERSIONS = 20
+LATEST = "latest.copy"
+"""A copy of the version that the page wrote last, for when survey.json is then broken by hand."""
 
 
 def parse(data: bytes) -> dict[str, Json]:
@@ -64,13 +66,14 @@ def write(path: Path, document: dict[str, Json]) -> bytes:
         _link(path, path.with_name(BACKUP))
         _keep(path)
     write_bytes(path, data)
+    _copy(path.parent / KEPT / LATEST, data)
     return data
 
 
 def last_good(path: Path) -> dict[str, Json]:
     """Return the newest kept version of the survey that is one; an empty survey if there is none."""
-    kept = sorted((path.parent / KEPT).glob("*.json"), reverse=True)
-    for candidate in (path.with_name(BACKUP), *kept):
+    kept = path.parent / KEPT
+    for candidate in (kept / LATEST, path.with_name(BACKUP), *sorted(kept.glob("*.json"), reverse=True)):
         with contextlib.suppress(OSError, PerpendError):
             return parse(candidate.read_bytes())
     return {"schema_version": 1}
@@ -85,6 +88,15 @@ def _keep(path: Path) -> None:
     _link(path, name)
     for old in sorted(kept.glob("*.json"))[:-KEPT_VERSIONS]:
         old.unlink(missing_ok=True)
+
+
+def _copy(target: Path, data: bytes) -> None:
+    """Write a copy that may fail or be lost without harm."""
+    spare = target.with_suffix(f".{os.getpid()}.part")
+    with contextlib.suppress(OSError):
+        target.parent.mkdir(exist_ok=True)
+        spare.write_bytes(data)
+        os.replace(spare, target)
 
 
 def _link(path: Path, target: Path) -> None:
