@@ -6,8 +6,6 @@ was measured and are drawn again, not smaller, by the simulation studies.
 
 from __future__ import annotations
 
-K1_SD = 0.02  # radial distortion of phone main cameras
-K2_SD = 0.01
 PHOTO_FOCAL_REL_SD = 0.002  # focus and stabiliser from picture to picture; Jasinska et al., Sensors 23:728 (2023)
 PHOTO_CENTRE_SD_PX = 3.0
 UNKNOWN_TURN_CENTRE_SD_PX = 20.0

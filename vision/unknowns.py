@@ -123,8 +123,8 @@ class Unknowns:
             self._prior(block, 0.0, min(p.focal_rel_sd for p in own), "lens")
             for k in (1, 2):
                 self._prior(block + k, 0.0, min(p.centre_sd_px for p in own), "lens")
-            self._prior(block + 3, 0.0, priors.K1_SD, "lens")
-            self._prior(block + 4, 0.0, priors.K2_SD, "lens")
+            self._prior(block + 3, 0.0, max(p.k1_sd for p in own), "lens")
+            self._prior(block + 4, 0.0, max(p.k2_sd for p in own), "lens")
         for photo, block in zip(self.cameras.photos, self.cameras.photo_block, strict=True):
             best = min(p.centre_sd_px for p in self.cameras.photos if p.phone == photo.phone)
             centre_sd = np.hypot(priors.PHOTO_CENTRE_SD_PX, np.sqrt(max(photo.centre_sd_px**2 - best**2, 0.0)))

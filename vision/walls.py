@@ -42,7 +42,8 @@ class Photo:
     ``phone`` groups photos that share a lens. ``focal_px`` has the relative standard uncertainty ``focal_rel_sd``;
     the principal point is the picture's middle, give or take ``centre_sd_px``. ``turn`` counts the quarter turns
     clockwise that brought the stored pixels upright (EXIF orientation 1, 6, 3, 8 is 0, 1, 2, 3); None when nobody knows
-    how the sensor was held.
+    how the sensor was held. ``k1_sd`` and ``k2_sd`` say how far from none the lens's radial distortion may be; the
+    defaults suit the main camera of a phone, whose pictures leave it nearly undone.
     """
 
     file: str
@@ -53,6 +54,8 @@ class Photo:
     focal_rel_sd: float = 0.03
     centre_sd_px: float = 20.0
     turn: int | None = 0
+    k1_sd: float = 0.02
+    k2_sd: float = 0.01
     purpose: str | None = None
 
 
