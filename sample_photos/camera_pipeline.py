@@ -91,6 +91,8 @@ def bend(film: Array, camera: Camera) -> Array:
 def develop(light: Array, camera: Camera, rng: np.random.Generator, exposure: float, clean: float = 1.0) -> Array:
     """Linear light (rows, columns, 3) to an 8-bit sRGB picture (RGB): glare, noise, sharpening, tone curve."""
     scale = max(camera.width, camera.height) / LONG_PX
+    grey = light @ np.array([0.2126, 0.7152, 0.0722], np.float32)
+    light = 0.80 * light + 0.20 * grey[..., None]  # a phone's own colour rendering is calmer than the scene's
     x = np.minimum(light * exposure, 6.0).astype(np.float32)
     small = cv2.resize(np.minimum(x, 3.0), None, fx=0.125, fy=0.125, interpolation=cv2.INTER_AREA)
     halo = 0.6 * cv2.GaussianBlur(small, (0, 0), 6 * scale) + 0.4 * cv2.GaussianBlur(small, (0, 0), 36 * scale)

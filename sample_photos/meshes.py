@@ -91,7 +91,7 @@ class Model:
             self.add(material, a, fan)
             self.add(material, b, fan)
 
-    def turned(self, material: str, profile: ArrayLike, centre: Sequence[float], sides: int = 36) -> None:
+    def turned(self, material: str, profile: ArrayLike, centre: Sequence[float], sides: int = 96) -> None:
         """A turned shape: profile (n, 2) of radius and height, about the upright line through ``centre``."""
         p = np.asarray(profile, float)
         angle = np.linspace(0, 2 * np.pi, sides + 1)

@@ -162,7 +162,7 @@ def shoot(mi: Any, scene: Any, camera: Camera, samples: int, seed: int, denoise:
     step = 16 if samples > 16 else samples
     total: Any = None
     for k in range(max(samples // step, 1)):
-        part = np.array(mi.render(scene, sensor=sensor, integrator=integrator, spp=step, seed=seed * 1000 + k))
+        part = np.minimum(np.array(mi.render(scene, sensor=sensor, integrator=integrator, spp=step, seed=seed * 1000 + k)), 9.0)
         total = part if total is None else total + part
     total = total / max(samples // step, 1)
     if not denoise:
@@ -177,7 +177,7 @@ def exposure_of(light: Array, side: str) -> float:
     """What an automatic exposure would choose."""
     grey = light.mean(2)
     level = float(np.exp(np.log(np.clip(grey, 1e-4, np.percentile(grey, 80))).mean()))
-    return (0.30 if side == "inside" else 0.20) / level
+    return (0.31 if side == "inside" else 0.165) / level
 
 
 def picture_of(mi: Any, scene: Any, house: House, shot: Shot, args: argparse.Namespace) -> Array:

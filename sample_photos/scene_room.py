@@ -183,9 +183,10 @@ def belongings(model: Model, house: House) -> None:
     model.box("wood", (px, py, 0.002), (px + pw, py + ph, 0.0155))
     model.decal("painting", [(px + 0.028, py + 0.028, 0.0161), (px + pw - 0.028, py + 0.028, 0.0161), (px + pw - 0.028, py + ph - 0.028, 0.0161), (px + 0.028, py + ph - 0.028, 0.0161)])
     lamp = (width / 2 + 0.12, 0.0, 1.35)
+    flex = 0.42 if height > 2.5 else 0.17
     model.turned("plastic", [(0.0, height - 0.03), (0.03, height - 0.025), (0.045, height)], lamp)
-    model.pipe("plastic", (lamp[0], height - 0.42, lamp[2]), (lamp[0], height - 0.02, lamp[2]), 0.004)
-    drop = height - 0.43
+    model.pipe("plastic", (lamp[0], height - flex, lamp[2]), (lamp[0], height - 0.02, lamp[2]), 0.004)
+    drop = height - flex - 0.01
     model.turned("shade", [(0.055, drop + 0.04), (0.095, drop - 0.01), (0.165, drop - 0.13), (0.168, drop - 0.14)], lamp)
     model.turned("plastic", [(0.0, drop - 0.10), (0.026, drop - 0.085), (0.030, drop - 0.06), (0.018, drop - 0.02), (0.016, drop + 0.03), (0.0, drop + 0.03)], lamp)
     pot_x = (house.opening[0][0] + house.opening[1][0]) / 2 - 0.19

@@ -150,11 +150,12 @@ def garden(rng: np.random.Generator, side_px: int = 768) -> Picture:
     sky = np.array([0.92, 1.0, 1.10], np.float32) * (1.05 - 0.35 * y) * np.ones((1, side_px, 1), np.float32)
     clouds = noise(rng, (side_px, side_px), 60, 600, 1.4)[..., None]
     out = sky * (1 + 0.06 * clouds)
-    for level, wave, colour in ((0.42, 0.10, (0.10, 0.13, 0.07)), (0.60, 0.025, (0.13, 0.20, 0.06)), (0.74, 0.006, (0.26, 0.36, 0.12))):
-        top = level + wave * noise(rng, (8, side_px), 40, 500, 1.2)[0]
-        below = np.arange(side_px)[:, None] > top * side_px
-        leaves = 1 + 0.45 * noise(rng, (side_px, side_px), 8, 80, 0.7)[..., None]
-        out[below] = (np.array(colour, np.float32) * np.clip(leaves, 0.15, 3))[below]
+    for level, wave, colour in ((0.40, 0.055, (0.10, 0.13, 0.07)), (0.60, 0.018, (0.13, 0.20, 0.06)), (0.74, 0.005, (0.26, 0.36, 0.12))):
+        crown = noise(rng, (8, side_px), 70, 420, 1.2)[0]
+        crown = np.abs(crown) ** 0.8 * np.sign(crown) + 0.16 * noise(rng, (8, side_px), 9, 50, 0.4)[0]
+        below = np.arange(side_px)[:, None] > (level + wave * crown) * side_px
+        leaves = 1 + 0.40 * noise(rng, (side_px, side_px), 8, 160, 1.1)[..., None]
+        out[below] = (np.array(colour, np.float32) * np.clip(leaves, 0.2, 3))[below]
     return cv2.GaussianBlur(np.clip(out, 0.02, 2), (0, 0), side_px / 190).astype(np.float32)
 
 
@@ -172,11 +173,15 @@ def survey_sheet(number: int, px_per_mm: int = 10) -> Picture:
     a, b = w // 2 - 125 * px_per_mm, w // 2 + 125 * px_per_mm
     page[mid - px_per_mm // 4 : mid + px_per_mm // 4, a:b] = 20
     for x in (a, b):
-        page[mid - 5 * px_per_mm : mid + 5 * px_per_mm, x - px_per_mm // 6 : x + px_per_mm // 6] = 20
-    for words, y, scale in ((f"Sheet {number}", mid - 8 * px_per_mm, 3.2), ("bar: 250 mm", mid + 14 * px_per_mm, 2.2),
-                            ("print at 100 %", mid + 50 * px_per_mm, 1.8), ("survey sheet", mid - 46 * px_per_mm, 1.8)):
-        (tw, _), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, scale, 5)
-        cv2.putText(page, words, ((w - tw) // 2, y), cv2.FONT_HERSHEY_SIMPLEX, scale, 30, 5, cv2.LINE_AA)
+        page[mid - 5 * px_per_mm : mid + 5 * px_per_mm, x - 3 * px_per_mm // 10 : x + 3 * px_per_mm // 10] = 20
+    lines = ((str(number), 56, 10.5, 32), ("survey sheet", 86, 1.5, 4), ("Print at 100 % on plain, matt A4.", 40, 1.7, 5),
+             ("In the print window choose actual size.", 34, 1.3, 3), ("Then check the bar below with a rule.", 29, 1.3, 3),
+             ("Lay a steel rule along this bar and read it from tick to tick: 250 mm.", 4, 1.4, 3),
+             ("The bar reads ____________ mm", -9, 1.6, 4), ("Keep every black square in the picture,", -40, 1.3, 3),
+             ("dry, clean and out of glare.", -46, 1.3, 3))
+    for words, y, scale, weight in lines:
+        (tw, _), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, scale, weight)
+        cv2.putText(page, words, ((w - tw) // 2, mid - y * px_per_mm), cv2.FONT_HERSHEY_SIMPLEX, scale, 30, weight, cv2.LINE_AA)
     ink = page.astype(np.float32)[..., None] / 255
     return (linear(26, 26, 28) * (1 - ink) + linear(232, 231, 226) * ink).astype(np.float32)
 
