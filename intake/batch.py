@@ -13,29 +13,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from intake.batch_work import COLUMNS, Row, failed_row, work_survey
 from intake.gather import Progress
 from intake.photos import EXTENSIONS
-from intake.store import RESULTS, read_json, survey_folder, write_bytes, write_json, write_text
+from intake.store import RESULTS, survey_folder, write_text
 from vision.findings import PerpendError
 
 FOLDER = "perpend_batch"
-OUTCOME = "batch.json"
-THUMB_PX = 320
-COLUMNS = (
-    "folder",
-    "state",
-    "photos",
-    "walls",
-    "sizes",
-    "verdict",
-    "stops",
-    "warnings",
-    "to_mark",
-    "error",
-)
 _RANK = {"failed": 0, "stop": 1, "proposed": 2, "done": 3}
-
-Row = dict[str, Any]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,7 +77,7 @@ def unpack_all(root: Path) -> list[Row]:
         try:
             unpack_zip(archive)
         except PerpendError as error:
-            refused.append(_failed(archive.relative_to(root).as_posix(), error))
+            refused.append(failed_row(archive.relative_to(root).as_posix(), error))
     return refused
 
 
@@ -183,7 +168,7 @@ def _in_pool(top: Path, names: list[str], processes: int) -> Iterator[Row]:
                 if tried[name] < 2:
                     waiting.append(name)
                 else:
-                    yield _failed(name, PerpendError("the worker died twice on it. Work on this folder alone."))
+                    yield failed_row(name, PerpendError("the worker died twice on it. Work on this folder alone."))
         finally:
             pool.shutdown(wait=False, cancel_futures=True)
 
@@ -216,82 +201,6 @@ def _stop_on_terminate() -> Iterator[None]:
         signal.signal(signal.SIGTERM, before)
 
 
-def work_survey(top: str, name: str) -> Row:
-    """Return the row of one survey, working on it only if something changed; a bad survey is a row, not a failure.
-
-    Parameters
-    ----------
-    top
-        The batch's folder.
-    name
-        The survey folder below it.
-    """
-    folder = Path(top) / name
-    try:
-        return _worked(folder, name)
-    except PerpendError as error:
-        return _failed(name, error)
-    except (KeyboardInterrupt, SystemExit):
-        raise
-    except Exception as error:  # one bad survey never stops the others
-        return _failed(name, PerpendError(f"Unexpected: {type(error).__name__}: {error}"))
-
-
-def _worked(folder: Path, name: str) -> Row:
-    from intake.pipeline import estimate_folder, measure_folder, whole_hash
-    from intake.store import read_survey
-
-    wanted = whole_hash(folder, read_survey(folder))
-    kept = _kept_row(folder, wanted)
-    if kept is not None:
-        return {**kept, "folder": name}
-    geometry = measure_folder(folder)
-    estimate = estimate_folder(folder)
-    row = _row(name, geometry.model_dump(mode="json"), estimate)
-    thumbnail(folder)
-    write_json(folder / RESULTS / OUTCOME, {"inputs_sha256": wanted, "row": row})
-    return row
-
-
-def _kept_row(folder: Path, wanted: str) -> Row | None:
-    """Return the row written last time, if nothing that it came from has changed and its results are there."""
-    path = folder / RESULTS / OUTCOME
-    if not path.exists() or not (folder / RESULTS / "estimate.json").exists():
-        return None
-    try:
-        kept = read_json(path)
-        return dict(kept["row"]) if kept["inputs_sha256"] == wanted else None
-    except (PerpendError, KeyError, TypeError, ValueError):
-        return None
-
-
-def _row(name: str, geometry: dict[str, Any], estimate: dict[str, Any]) -> Row:
-    from intake.printing import wall_line
-    from intake.results import WallResult
-
-    findings = estimate["findings"]
-    walls = [WallResult.model_validate(wall) for wall in geometry["walls"]]
-    stops = sum(finding["severity"] == "stop" for finding in findings)
-    proposed = any(wall.status == "proposed" for wall in walls)
-    verdicts = sorted({str(wall.get("verdict")) for wall in estimate.get("walls", []) if wall.get("verdict")})
-    return {
-        "folder": name,
-        "state": "proposed" if proposed else "stop" if stops else "done",
-        "photos": len(geometry["photos"]),
-        "walls": len(walls),
-        "sizes": "; ".join(wall_line(wall) for wall in walls),
-        "verdict": ", ".join(verdicts),
-        "stops": stops,
-        "warnings": sum(finding["severity"] == "warn" for finding in findings),
-        "to_mark": sum(wall.status in ("proposed", "not_measured") for wall in walls),
-        "error": "",
-    }
-
-
-def _failed(name: str, error: Exception) -> Row:
-    return {**dict.fromkeys(COLUMNS, ""), "folder": name, "state": "failed", "error": " ".join(str(error).split())}
-
-
 def _order(row: Row) -> tuple[int, int, str]:
     """Return the place of a row: worst first, and among those to be marked, least work first."""
     return _RANK[str(row["state"])], int(row["to_mark"] or 0), str(row["folder"])
@@ -302,30 +211,6 @@ def _line(row: Row) -> str:
         return f"■ {row['folder']}: {row['error']}"
     sign = {"stop": "■", "proposed": "▲", "done": "✓"}[str(row["state"])]
     return f"{sign} {row['folder']}: {row['sizes'] or 'no wall'}"
-
-
-def thumbnail(folder: Path) -> None:
-    """Write results/thumb.jpg: the first straightened wall, or the first readable photo, small and without metadata."""
-    import cv2
-
-    from intake.photos import decode_picture, describe_photo, list_photos, read_bytes
-
-    candidates = sorted((folder / RESULTS / "rectified").glob("*.jpg")) + [
-        folder / name for name in list_photos(folder).photos
-    ]
-    for path in candidates:
-        try:
-            data = read_bytes(path)
-            describe_photo(data, file=path.name)
-            picture = decode_picture(data, file=path.name)
-        except PerpendError:
-            continue
-        scale = THUMB_PX / max(picture.shape[:2])
-        small = cv2.resize(picture, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-        done, encoded = cv2.imencode(".jpg", small, [cv2.IMWRITE_JPEG_QUALITY, 80])
-        if done:
-            write_bytes(folder / RESULTS / "thumb.jpg", encoded.tobytes())
-            return
 
 
 def _write_summary(top: Path, rows: list[Row]) -> BatchSummary:

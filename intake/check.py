@@ -5,9 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 from intake.gather import Gathered, Progress, gather, look_for_references
+from intake.outcomes import finding_entry
 from intake.photos import lens_prior
 from intake.quality import PhotoQuality, judge_photo, look_hash, same_look
-from intake.records import finding_entry
 from intake.requests import client_message
 from intake.results import Check, PhotoCheck, WallCheck
 from intake.store import RESULTS, inputs_sha256, write_json, write_text

@@ -136,8 +136,8 @@ def sheet(out: Path, numbers: tuple[int, ...], no_guide: bool) -> int:
 def check(folder: Path, as_json: bool, for_client: bool, share: bool) -> int:
     """Say which photos are usable and what to ask for again."""
     from intake.check import check_folder, write_for_client, write_shared
+    from intake.outcomes import finding_of
     from intake.printing import print_check
-    from intake.records import finding_of
 
     result = check_folder(folder, progress=_progress("photo"))
     if as_json:
@@ -175,9 +175,9 @@ def mark(folder: Path, port: int, no_browser: bool) -> int:
 @click.option("--again", is_flag=True, help="Measure again even if nothing has changed.")
 def measure(folder: Path, as_json: bool, again: bool) -> int:
     """Measure the marked walls of a folder."""
+    from intake.outcomes import finding_of
     from intake.pipeline import measure_folder
     from intake.printing import wall_line
-    from intake.records import finding_of
 
     geometry = measure_folder(folder, again=again, progress=_progress("photo"))
     findings = [finding_of(entry) for entry in geometry.findings]
@@ -197,9 +197,9 @@ def measure(folder: Path, as_json: bool, again: bool) -> int:
 @_json
 def estimate(folder: Path, as_json: bool) -> int:
     """Work out boards, heat, moisture and the order for a folder."""
+    from intake.outcomes import finding_of
     from intake.pipeline import estimate_folder
     from intake.printing import estimate_lines
-    from intake.records import finding_of
     from intake.results import FindingEntry
 
     result = estimate_folder(folder, progress=_progress("photo"))

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from intake.batch import work_survey
+from intake.batch_work import work_survey
 from vision.findings import PerpendError
 
 RETRIES = 3

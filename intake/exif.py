@@ -101,7 +101,7 @@ def _with_exifread(data: bytes) -> dict[str, Any]:
 def _with_pillow(data: bytes) -> dict[str, Any]:
     from PIL import Image
 
-    from intake.photos import allow_heif
+    from intake.decode import allow_heif
 
     allow_heif()
     try:

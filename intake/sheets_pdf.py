@@ -34,7 +34,7 @@ def tag_cells(tag: int) -> list[list[bool]]:
     ----------
     OpenCV's ``cv2.aruco.generateImageMarker`` with ``borderBits`` 1.
     """
-    import cv2  # noqa: PLC0415  (heavy: only when a sheet is drawn)
+    import cv2
 
     family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     picture = cv2.aruco.generateImageMarker(family, tag, TAG_CELLS, borderBits=1)
@@ -109,7 +109,7 @@ def write_sheets(path: Path, *, numbers: Sequence[int], guide: bool = True) -> P
     PerpendError
         A number is out of range or repeated, or there is none.
     """
-    import typst  # noqa: PLC0415  (heavy: only when a sheet is drawn)
+    import typst
 
     _check_numbers(numbers)
     here = Path(__file__).parent

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from intake.records import TAPE_SD_MM
+from intake.outcomes import TAPE_SD_MM
 from vision.walls import DeclaredOpening, DeclaredWall, Measured, MeasuredOpening, MeasuredWall
 
 FRAME_SD_MM = 2.0
