@@ -54,6 +54,11 @@ def region_climate(region: str | None) -> Climate:
 def saturation_pressure_pa(temperature_c: float) -> float:
     """Return the saturation vapour pressure [Pa], over ice below 0 deg C.
 
+    Parameters
+    ----------
+    temperature_c
+        Temperature [deg C], -40 to 60.
+
     References
     ----------
     EN ISO 13788:2012 annex E, equations E.7 and E.8 (the ice constant is 265.5; one transcription misprints 267.5).
@@ -68,7 +73,12 @@ def saturation_pressure_pa(temperature_c: float) -> float:
 
 
 def dew_point_c(vapour_pressure_pa: float) -> float:
-    """Return the temperature [deg C] at which air of this vapour pressure [Pa] is saturated (frost point below 0).
+    """Return the temperature [deg C] at which air is saturated (the frost point below 0).
+
+    Parameters
+    ----------
+    vapour_pressure_pa
+        The air's vapour pressure [Pa], above 0.
 
     Raises
     ------
@@ -106,6 +116,13 @@ def inside_vapour_pressure_pa(outside_c: float, outside_humidity: float, *, exce
 
 def degree_days(temperature_c: Sequence[float], *, base_c: float = HEATING_BASE_C) -> float:
     """Return the yearly degree days [K d] from twelve monthly means.
+
+    Parameters
+    ----------
+    temperature_c
+        Monthly means (12,) [deg C], January first.
+    base_c
+        Outside temperature from which no heating is needed [deg C].
 
     Notes
     -----

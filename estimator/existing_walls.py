@@ -67,7 +67,7 @@ class ExistingWall:
 
 
 def wall_thickness(case: WallCase) -> Measured | None:
-    """Return the wall's whole thickness [mm]: taped, or the surest of its openings, or None."""
+    """Return the whole thickness [mm] of the wall of ``case``: taped, or the surest of its openings, or None."""
     if "thickness_mm" in case.declared.taped:
         return Measured(value=float(case.declared.taped["thickness_mm"]), sd=TAPED_SD_MM)
     known = [o.thickness_mm for o in case.measured.openings if o.thickness_mm is not None]
@@ -109,6 +109,17 @@ def existing_wall(
 ) -> ExistingWall:
     """Return the wall of the construction ``key`` with the measured thickness fitted in where it is credible.
 
+    Parameters
+    ----------
+    key
+        A row of the table of existing walls.
+    share
+        Its probability among the candidates (0 to 1).
+    thickness_mm
+        The whole thickness measured [mm], render left out.
+    sheltered
+        Whether the outer face looks into an unheated space.
+
     Raises
     ------
     PerpendError
@@ -140,7 +151,15 @@ def existing_wall(
 
 
 def over_candidates(candidates: Sequence[ExistingWall], *, measured: bool) -> Valued:
-    """Return the likeliest candidate's transmittance with the range over all candidates [W/m2K]."""
+    """Return the likeliest candidate's transmittance with the range over all candidates [W/m2K].
+
+    Parameters
+    ----------
+    candidates
+        The likeliest first.
+    measured
+        Whether to take the values measured in the field, or the calculated ones.
+    """
     values = [c.measured if measured else c.calculated for c in candidates]
     return Valued(value=values[0].value, low=min(v.low for v in values), high=max(v.high for v in values))
 

@@ -20,19 +20,19 @@ class FloorLoss:
     room_area_m2: float | None
 
     def own_m2(self, build_up_m: float) -> float | None:
-        """Return this wall's loss [m2], each lined corner shared between its two walls."""
+        """Return this wall's loss [m2] at ``build_up_m`` [m], each lined corner shared between its two walls."""
         if self.length_m is None:
             return None
         return max(0.0, self.length_m * build_up_m - self.corners * build_up_m**2 / 2)
 
     def room_m2(self, build_up_m: float) -> float | None:
-        """Return the loss [m2] of all lined walls of the room, each lined corner counted once."""
+        """Return the loss [m2] of all lined walls of the room at ``build_up_m`` [m], each lined corner counted once."""
         if self.room_length_m is None:
             return None
         return floor_area_lost_m2(self.room_length_m, build_up_m, corners=self.room_corners)
 
     def share(self, area_m2: float | None) -> float | None:
-        """Return an area's share (0 to 1) of the room's floor, or None where either is missing."""
+        """Return the share (0 to 1) of ``area_m2`` in the room's floor, or None where either is missing."""
         return None if area_m2 is None or not self.room_area_m2 else area_m2 / self.room_area_m2
 
 
@@ -52,7 +52,7 @@ def floor_area_lost_m2(length_m: float, build_up_m: float, *, corners: int) -> f
 
 
 def neighbours_of(wall_id: str, room: Room | None) -> tuple[str, ...]:
-    """Return the walls that share a corner with ``wall_id``."""
+    """Return the walls of ``room`` that share a corner with ``wall_id``."""
     return tuple(b if a == wall_id else a for a, b in wall_corners(room) if wall_id in (a, b))
 
 

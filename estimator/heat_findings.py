@@ -26,7 +26,23 @@ def input_findings(
     faces: str,
     candidates: Sequence[ExistingWall],
 ) -> list[Finding]:
-    """Return what was missing or not understood among the inputs of one wall."""
+    """Return what was missing or not understood among the inputs of one wall.
+
+    Parameters
+    ----------
+    wall
+        The wall's id.
+    site
+        The answers as given.
+    climate, plant
+        What they were read as.
+    area_known
+        Whether the wall's net area is known.
+    faces
+        What the wall faces, as declared.
+    candidates
+        The constructions that it may have.
+    """
     where, found = {"wall": wall}, []
     if not climate.known:
         found.append(_unknown("H101", "region", site.region, "the mean climate of the United Kingdom is used", wall))
@@ -186,7 +202,15 @@ def lining_findings(
 
 
 def junction_findings(wall: str, junctions: JunctionStudy | None) -> list[Finding]:
-    """Return what the junctions say must be done: the return, the reveals."""
+    """Return what the junctions say must be done: the return, the reveals.
+
+    Parameters
+    ----------
+    wall
+        The wall's id.
+    junctions
+        The study, or None where there is none.
+    """
     if junctions is None:
         return []
     found = []

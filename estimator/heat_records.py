@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from estimator.existing_walls import ExistingWall, Spread, Valued
 from estimator.junction_study import JunctionStudy
-from estimator.moisture import MoistureResult
+from estimator.moisture import MoistureResult, VapourProfile
 from estimator.rules import RuleNote
 from vision.findings import Finding
 
@@ -64,15 +64,16 @@ class MoistureScreening:
     """The monthly screening of the wall as it is and lined.
 
     ``lined`` is the chosen lining without a vapour-tight face (unless it is never fitted without one), ``faced`` with
-    one where there is one to have, ``more_humid`` the first in a more humid home. ``excess_pa`` is the humidity
-    class's vapour pressure excess; ``needed_f_rsi`` is the surface temperature factor that this climate and humidity
-    ask for, beside the fixed 0.75.
+    one where there is one to have, ``more_humid`` the first in a more humid home, and ``profile`` the lined wall in
+    its coldest month. ``excess_pa`` is the humidity class's vapour pressure excess; ``needed_f_rsi`` is the surface
+    temperature factor that this climate and humidity ask for, beside the fixed 0.75.
     """
 
     before: MoistureResult
     lined: MoistureResult
     faced: MoistureResult | None
     more_humid: MoistureResult
+    profile: VapourProfile
     excess_pa: float
     needed_f_rsi: float
     words: tuple[str, ...]

@@ -236,12 +236,18 @@ def _factor(surface_c: float) -> float:
 
 
 def coupling_w_mk(solution: SectionSolution) -> float:
-    """Return the thermal coupling coefficient L2D [W/mK] between inside and outside."""
+    """Return the thermal coupling coefficient L2D [W/mK] between inside and outside of a ``solution``."""
     return -solution.heat_w_m["outside"] / (INSIDE_C - OUTSIDE_C)
 
 
 def plane_u(wall: Sequence[Layer], lining: Lining | None) -> float:
-    """Return the transmittance [W/m2K] of the plane part, bridged layers by their mean as in the section."""
+    """Return the transmittance [W/m2K] of the plane part, bridged layers by their mean as in the section.
+
+    Parameters
+    ----------
+    wall, lining
+        As for :func:`partition_section`.
+    """
     layers = tuple(wall) if lining is None else lining.onto(wall)
     surfaces = surface_resistance("inside_horizontal") + surface_resistance("outside")
     return 1 / (surfaces + sum(layer.resistance_m2k_w for layer in layers))

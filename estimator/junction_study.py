@@ -134,7 +134,13 @@ def study_junctions(
 
 
 def advised_return_mm(returns: Sequence[JunctionResult]) -> float | None:
-    """Return the shortest return [mm] that reaches 0.75 and leaves under a tenth of the heat to be saved, or None."""
+    """Return the shortest return [mm] that reaches 0.75 and leaves under a tenth of the heat to be saved, or None.
+
+    Parameters
+    ----------
+    returns
+        The junction by length of the return, the longest last.
+    """
     longest = returns[-1]
     gain = returns[0].psi_w_mk - longest.psi_w_mk
     for result in returns:

@@ -77,7 +77,13 @@ class SectionSolution:
     unknowns: int
 
     def at(self, x_mm: float, y_mm: float) -> float:
-        """Return the temperature [deg C] at a point of the material, bilinear between grid lines."""
+        """Return the temperature [deg C] at a point of the material, bilinear between grid lines.
+
+        Parameters
+        ----------
+        x_mm, y_mm
+            The point [mm].
+        """
         i = int(np.clip(np.searchsorted(self.x_mm, x_mm) - 1, 0, len(self.x_mm) - 2))
         j = int(np.clip(np.searchsorted(self.y_mm, y_mm) - 1, 0, len(self.y_mm) - 2))
         u = (x_mm - self.x_mm[i]) / (self.x_mm[i + 1] - self.x_mm[i])

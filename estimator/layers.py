@@ -86,7 +86,17 @@ def resistive_layer(
     bridge: str | Material | None = None,
     bridge_share: float = 0.0,
 ) -> Layer:
-    """Return a layer of known resistance [m2K/W], bridged or not."""
+    """Return a layer of known resistance, bridged or not.
+
+    Parameters
+    ----------
+    name, thickness_mm, resistance_m2k_w
+        What it is, its thickness [mm], and its resistance between the bridges [m2K/W].
+    sd_m
+        Vapour-diffusion-equivalent air layer thickness [m].
+    bridge, bridge_share
+        The material that bridges the layer and its share of the area (0 to 1).
+    """
     parts = [Part(name=name, share=1 - bridge_share, resistance_m2k_w=resistance_m2k_w)]
     if bridge is not None and bridge_share > 0:
         other = material(bridge) if isinstance(bridge, str) else bridge
@@ -137,7 +147,15 @@ def air_layer(
     bridge: str | None = None,
     bridge_share: float = 0.0,
 ) -> Layer:
-    """Return an unventilated air layer, bridged by dabs or battens or not; vapour sd 0.01 m (EN ISO 13788)."""
+    """Return an unventilated air layer, bridged by dabs or battens or not; vapour sd 0.01 m (EN ISO 13788).
+
+    Parameters
+    ----------
+    gap_mm, emissivity_1, emissivity_2
+        As for :func:`air_resistance`.
+    bridge, bridge_share
+        A row of the table of materials and its share of the area (0 to 1).
+    """
     return resistive_layer(
         "air gap",
         gap_mm,
@@ -149,7 +167,13 @@ def air_layer(
 
 
 def sheet_layer(key: str) -> Layer:
-    """Return a thin sheet, facing or paint: no thickness and no resistance, only its vapour sd."""
+    """Return a thin sheet, facing or paint: no thickness and no resistance, only its vapour sd.
+
+    Parameters
+    ----------
+    key
+        A row of the table of vapour sheets.
+    """
     return Layer(
         name=key.replace("_", " "),
         thickness_mm=0.0,
@@ -177,5 +201,5 @@ def split_layer(layer: Layer, count: int) -> tuple[Layer, ...]:
 
 
 def thickness_mm(layers: Iterable[Layer]) -> float:
-    """Return the total thickness [mm]."""
+    """Return the total thickness [mm] of ``layers``."""
     return sum(layer.thickness_mm for layer in layers)

@@ -39,7 +39,17 @@ class Lining:
     notes: tuple[str, ...]
 
     def onto(self, wall: Sequence[Layer], *, gap_counts: bool = True, faced: bool = False) -> tuple[Layer, ...]:
-        """Return the lined wall's layers from outside to inside."""
+        """Return the lined wall's layers from outside to inside.
+
+        Parameters
+        ----------
+        wall
+            The wall's own layers from outside to inside.
+        gap_counts
+            Whether the gap behind the board has its resistance.
+        faced
+            Whether the vapour-tight sheet is there, where there is one to have.
+        """
         if faced and self.faced is not None:
             return (*self.outside, *wall, *self.faced)
         return (*self.outside, *wall, *(self.inside if gap_counts else self.inside_no_gap))
@@ -54,7 +64,7 @@ def lining_keys() -> tuple[str, ...]:
 
 
 def thicknesses_mm(key: str) -> tuple[float, ...]:
-    """Return the insulation thicknesses [mm] on sale for a lining, thin to thick."""
+    """Return the insulation thicknesses [mm] on sale for the lining ``key``, thin to thick."""
     return tuple(sorted(float(mm) for mm in read_table("linings").row(key)["thicknesses_mm"]))
 
 

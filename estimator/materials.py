@@ -21,7 +21,12 @@ class Material:
 
 @cache
 def material(key: str) -> Material:
-    """Return the material of the row ``key`` of the table of materials.
+    """Return the material of one row of the table of materials.
+
+    Parameters
+    ----------
+    key
+        The row.
 
     Raises
     ------
@@ -42,6 +47,11 @@ def material(key: str) -> Material:
 def sheet_sd_m(key: str) -> float:
     """Return the vapour-diffusion-equivalent air layer thickness [m] of a thin sheet, paint or facing.
 
+    Parameters
+    ----------
+    key
+        A row of the table of vapour sheets.
+
     Raises
     ------
     PerpendError
@@ -53,6 +63,11 @@ def sheet_sd_m(key: str) -> float:
 @cache
 def surface_resistance(key: str) -> float:
     """Return a surface resistance [m2K/W] of the table of surfaces.
+
+    Parameters
+    ----------
+    key
+        The row.
 
     Raises
     ------

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from estimator.climate import (
     DAYS_IN_MONTH,
@@ -57,6 +58,22 @@ class MoistureResult:
     peak_g_m2: float
     residual_g_m2: float
     excess_pa: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VapourProfile:
+    """One month across the wall, from outside to inside, before any water has gathered.
+
+    At each plane (n,): ``names`` and ``depth_mm`` from the outer face, ``temperature_c``, ``saturation_pa`` and
+    ``pressure_pa``; where the two pressures meet between the ends, water gathers. ``month`` is 0 for January.
+    """
+
+    month: int
+    names: tuple[str, ...]
+    depth_mm: tuple[float, ...]
+    temperature_c: tuple[float, ...]
+    saturation_pa: tuple[float, ...]
+    pressure_pa: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -166,6 +183,33 @@ def screen_moisture(layers: Sequence[Layer], *, climate: Climate, excess_pa: flo
     )
 
 
+def vapour_profile(layers: Sequence[Layer], *, climate: Climate, excess_pa: float, month: int) -> VapourProfile:
+    """Return temperature, saturation pressure and vapour pressure across a wall in one month.
+
+    Parameters
+    ----------
+    layers, climate, excess_pa
+        As for :func:`screen_moisture`.
+    month
+        The month, 0 for January.
+    """
+    path = vapour_path(layers)
+    pressures = _month_pressures(path, climate, month, excess_pa)
+    string = _string(path.s_m, pressures, [0.0] * len(path.s_m))
+    outside_c = climate.temperature_c[month]
+    pressure = []
+    for left, right in pairwise(string):
+        pressure += [left[1] + _slope(left, right) * (path.s_m[i] - left[0]) for i in range(left[2], right[2])]
+    return VapourProfile(
+        month=month,
+        names=path.names,
+        depth_mm=path.depths_mm,
+        temperature_c=tuple(outside_c + (INSIDE_C - outside_c) * r / path.total_m2k_w for r in path.r_m2k_w),
+        saturation_pa=pressures[0],
+        pressure_pa=(*pressure, pressures[2]),
+    )
+
+
 def temperature_factor(total_m2k_w: float) -> float:
     """Return the surface temperature factor of a plane wall with the 0.25 m2K/W of mould checks.
 
@@ -185,6 +229,13 @@ def temperature_factor(total_m2k_w: float) -> float:
 def needed_temperature_factor(climate: Climate, *, excess_pa: float, margin: float = EXCESS_MARGIN) -> float:
     """Return the least surface temperature factor that keeps every month's surface humidity below 80 %.
 
+    Parameters
+    ----------
+    climate, excess_pa
+        As for :func:`screen_moisture`.
+    margin
+        Factor on the excess [-].
+
     References
     ----------
     EN ISO 13788:2012 clause 5.3: psat(tsi,min) = pi / 0.8 and fRsi,min = (tsi,min - te) / (ti - te).
@@ -199,6 +250,7 @@ def needed_temperature_factor(climate: Climate, *, excess_pa: float, margin: flo
     return needed
 
 
+_Point = tuple[float, float, int]  # sd, vapour pressure, plane
 _Pressures = tuple[tuple[float, ...], float, float]  # psat at the planes, outside and inside vapour pressure
 
 
@@ -241,8 +293,20 @@ def _advance(s_m: Sequence[float], pressures: _Pressures, water: list[float], se
 def _rates(s_m: Sequence[float], pressures: _Pressures, water: Sequence[float]) -> list[float]:
     """Return the condensation rate (n,) [kg/m2s] at each plane, below 0 where a wet plane dries.
 
-    The vapour pressure is the taut string under the saturation curve between the outside, the wet planes (held at
-    saturation) and the inside; water gathers where the string bends.
+    Water gathers where the string of vapour pressure bends.
+    """
+    string = _string(s_m, pressures, water)
+    rates = [0.0] * len(s_m)
+    for left, here, right in zip(string, string[1:], string[2:], strict=False):
+        rates[here[2]] = VAPOUR_PERMEABILITY_AIR * (_slope(here, right) - _slope(left, here))
+    return rates
+
+
+def _string(s_m: Sequence[float], pressures: _Pressures, water: Sequence[float]) -> list[_Point]:
+    """Return the points (sd, pressure, plane) between which the vapour pressure runs straight.
+
+    It is the taut string under the saturation curve between the outside, the wet planes (held at saturation) and the
+    inside.
     """
     saturation, outside, inside = pressures
     last = len(s_m) - 1
@@ -256,14 +320,7 @@ def _rates(s_m: Sequence[float], pressures: _Pressures, water: Sequence[float]) 
         string.append(point)
         if i < last and water[i] > _DRY_KG_M2:
             held = len(string) - 1
-    rates = [0.0] * (last + 1)
-    for left, here, right in zip(string, string[1:], string[2:], strict=False):
-        bend = _slope(here, right) - _slope(left, here)
-        rates[here[2]] = VAPOUR_PERMEABILITY_AIR * bend
-    return rates
-
-
-_Point = tuple[float, float, int]
+    return string
 
 
 def _slope(a: _Point, b: _Point) -> float:

@@ -22,7 +22,7 @@ from estimator.inputs import Design, Room, Site, WallCase
 from estimator.junction_study import JunctionStudy, study_junctions
 from estimator.linings import Lining, lining_keys, make_lining, thicknesses_mm
 from estimator.materials import surface_resistance
-from estimator.moisture import needed_temperature_factor, screen_moisture, temperature_factor
+from estimator.moisture import needed_temperature_factor, screen_moisture, temperature_factor, vapour_profile
 from estimator.rules import LiningFacts, RuleNote, conditions, element_share, judge_rules, rule_findings
 from estimator.saving import Heating, heating, saving_causes, simple_payback_years, yearly_saving
 from estimator.tables import read_table
@@ -153,13 +153,29 @@ def compare_options(
 
 
 def lined_transmittance(wall: ExistingWall, lining: Lining | None, *, gap_counts: bool = True) -> Transmittance:
-    """Return the transmittance of a wall with a lining, or as it is where ``lining`` is None."""
+    """Return the transmittance of a wall with a lining, or as it is where ``lining`` is None.
+
+    Parameters
+    ----------
+    wall, lining
+        The wall and what is put on it.
+    gap_counts
+        Whether the gap behind the board has its resistance.
+    """
     layers = wall.layers if lining is None else lining.onto(wall.layers, gap_counts=gap_counts)
     return thermal_transmittance(layers, outside_m2k_w=wall.outside_m2k_w)
 
 
 def inside_surface_c(u_w_m2k: float, outside_c: float, *, inside_c: float = INSIDE_C) -> float:
-    """Return the temperature [deg C] of a plane wall's inside face, with 0.13 m2K/W at the face."""
+    """Return the temperature [deg C] of a plane wall's inside face, with 0.13 m2K/W at the face.
+
+    Parameters
+    ----------
+    u_w_m2k
+        The wall's transmittance [W/m2K].
+    outside_c, inside_c
+        Air temperatures [deg C].
+    """
     return inside_c - u_w_m2k * surface_resistance("inside_horizontal") * (inside_c - outside_c)
 
 
@@ -362,6 +378,12 @@ def _screening(lining: Lining, wall: ExistingWall, setting: Setting) -> Moisture
         lined=result,
         faced=faced,
         more_humid=more_humid,
+        profile=vapour_profile(
+            lined,
+            climate=climate,
+            excess_pa=excess,
+            month=min(range(12), key=lambda month: climate.temperature_c[month]),
+        ),
         excess_pa=excess,
         needed_f_rsi=needed_temperature_factor(climate, excess_pa=excess),
         words=(

@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from estimator.inputs import Room, WallCase
+from estimator.inputs import Room, Site, WallCase
 from estimator.tables import Row, read_table
 from vision.findings import Finding
 
+DEFAULT_NATION = "england"
 STALE_DAYS = 365  # invented default: rules that nobody has checked for a year are said to be old
 FOOTER = "Estimate only; not a design. Local code and licensed practice prevail."
 SOLID = frozenset({"solid_brick", "solid_brick_thick", "half_brick", "stone", "unknown"})
@@ -71,6 +72,14 @@ def said_no(answer: object) -> bool:
     return answer is False or (isinstance(answer, str) and answer.strip().lower() in {"no", "none", "false", "dry"})
 
 
+def nation_of(site: Site) -> str:
+    """Return the nation whose rules count: as declared, else the one that the region of ``site`` lies in."""
+    regions = read_table("regions").rows
+    if site.nation == DEFAULT_NATION and site.region is not None and site.region in regions:
+        return str(regions[site.region]["nation"]) or DEFAULT_NATION
+    return site.nation
+
+
 def element_share(room: Room | None, cases: Sequence[WallCase]) -> float | None:
     """Return the share (0 to 1) of the room's outer wall that is to be lined, or None where an area is missing.
 
@@ -117,7 +126,7 @@ def judge_rules(case: WallCase, facts: LiningFacts, *, on: date | None = None) -
     table = read_table("rules")
     notes = []
     for key, row in table.rows.items():
-        nation = case.site.nation
+        nation = nation_of(case.site)
         if row["kind"] == "rule" and key != "vat" and "england" in row["nations"]:
             belongs = True  # England's figures stand by default; another nation gets its own note beside them
         else:
@@ -151,7 +160,17 @@ def judge_rules(case: WallCase, facts: LiningFacts, *, on: date | None = None) -
 
 
 def rule_findings(notes: Sequence[RuleNote], *, wall: str, on: date | None = None) -> tuple[Finding, ...]:
-    """Return the findings that follow from the notes: those that apply and must be settled, and stale rules."""
+    """Return the findings that follow from the notes: those that apply, and rules nobody has checked for long.
+
+    Parameters
+    ----------
+    notes
+        The rules as judged.
+    wall
+        The wall's id.
+    on
+        Today's date; None leaves the age of the rules alone.
+    """
     found = [
         Finding(
             code=note.code,
@@ -178,7 +197,7 @@ def rule_findings(notes: Sequence[RuleNote], *, wall: str, on: date | None = Non
 
 
 def conditions(notes: Sequence[RuleNote]) -> tuple[str, ...]:
-    """Return what must be settled before the work, each once, for rules that apply."""
+    """Return what must be settled before the work, each once, from the ``notes`` that apply."""
     return tuple(dict.fromkeys(note.condition for note in notes if note.applies == "yes" and note.condition))
 
 

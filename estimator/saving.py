@@ -94,7 +94,13 @@ def yearly_saving(
 
 
 def saving_causes(*, fall_low_w_m2k: float, fall_high_w_m2k: float, plant: Heating) -> dict[str, float]:
-    """Return by what factor each cause stretches the saving from its low to its high end, the largest first."""
+    """Return by what factor each cause stretches the saving from its low to its high end, the largest first.
+
+    Parameters
+    ----------
+    fall_low_w_m2k, fall_high_w_m2k, plant
+        As for :func:`yearly_saving`.
+    """
     causes = {
         "what the wall loses today (calculated or measured)": fall_high_w_m2k / max(fall_low_w_m2k, 1e-9),
         "how much of it arrives (bridges, warmer rooms, part heating)": TAKEN_UP.high / TAKEN_UP.low,
@@ -105,7 +111,15 @@ def saving_causes(*, fall_low_w_m2k: float, fall_high_w_m2k: float, plant: Heati
 
 
 def simple_payback_years(cost: Spread, pounds: Spread) -> Spread | None:
-    """Return cost over yearly saving [years], or None when nothing is saved."""
+    """Return cost over yearly saving [years], or None when nothing is saved.
+
+    Parameters
+    ----------
+    cost
+        What the lining costs [pounds].
+    pounds
+        What it saves in a year [pounds].
+    """
     if pounds.low <= 0 or pounds.high <= 0:
         return None
     return Spread(low=cost.low / pounds.high, high=cost.high / pounds.low)

@@ -135,9 +135,26 @@ def corrections(insulation: Insulation, total_m2k_w: float) -> tuple[float, floa
 def upgraded_u(u_w_m2k: float, added_m2k_w: float) -> float:
     """Return 1 / (1/U + R): a known transmittance with a resistance added.
 
+    Parameters
+    ----------
+    u_w_m2k
+        The known transmittance [W/m2K], above 0.
+    added_m2k_w
+        The resistance added [m2K/W].
+
+    Raises
+    ------
+    PerpendError
+        When the transmittance is not above 0.
+
     References
     ----------
     RdSAP 2012 appendix S, clause S1.1.2.
+
+    Examples
+    --------
+    >>> round(upgraded_u(1 / 0.47, 1.8), 2)
+    0.44
     """
     if u_w_m2k <= 0:
         raise PerpendError(f"transmittance {u_w_m2k} W/m2K: it must be above 0.")

@@ -16,6 +16,7 @@ from estimator.moisture import (
     needed_temperature_factor,
     screen_moisture,
     temperature_factor,
+    vapour_profile,
 )
 from estimator.transmittance import thermal_transmittance
 from tests.obstacle_moisture import yearly_water
@@ -213,3 +214,23 @@ def test_the_factor_that_a_month_needs() -> None:
 def test_the_factor_that_a_year_in_the_south_needs(margin: float, expected: float) -> None:
     """Regression: SAP table U1, Thames, 810 Pa, December."""
     assert needed_temperature_factor(SOUTH, excess_pa=810, margin=margin) == pytest.approx(expected, abs=0.0005)
+
+
+@given(layers=lined_walls(), excess=st.floats(300, 1300), month=st.integers(0, 11))
+def test_the_profile_never_rises_above_saturation(layers: tuple[Layer, ...], excess: float, month: int) -> None:
+    profile = vapour_profile(layers, climate=NORTH, excess_pa=excess, month=month)
+    inner = list(zip(profile.pressure_pa, profile.saturation_pa, strict=True))[1:-1]
+    assert all(pressure <= saturation * (1 + 1e-9) for pressure, saturation in inner)
+    assert list(profile.temperature_c) == sorted(profile.temperature_c)
+    assert len(profile.names) == len(profile.depth_mm) == len(profile.pressure_pa)
+
+
+def test_the_profile_touches_saturation_where_water_gathers() -> None:
+    layers, climate, excess = CASES["pir"]
+    profile = vapour_profile(layers, climate=climate, excess_pa=excess, month=11)
+    touching = [
+        name
+        for name, p, s in zip(profile.names[1:-1], profile.pressure_pa[1:-1], profile.saturation_pa[1:-1], strict=True)
+        if p == pytest.approx(s)
+    ]
+    assert touching == [plane.name for plane in screen_moisture(layers, climate=climate, excess_pa=excess).planes]

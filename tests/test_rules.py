@@ -14,6 +14,7 @@ from estimator.rules import (
     conditions,
     element_share,
     judge_rules,
+    nation_of,
     rule_findings,
     said_no,
     said_yes,
@@ -86,6 +87,22 @@ def test_another_nation_is_flagged_beside_englands_figures(nation: str) -> None:
     assert not others & set(notes)
     codes = {f.code for f in rule_findings(tuple(notes.values()), wall="north")}
     assert "L002" in codes
+
+
+@pytest.mark.parametrize(
+    ("site", "nation"),
+    [
+        (Site(region="east_scotland"), "scotland"),
+        (Site(region="wales"), "wales"),
+        (Site(region="northern_ireland"), "northern_ireland"),
+        (Site(region="east_anglia"), "england"),
+        (Site(region="borders"), "england"),
+        (Site(region="borders", nation="scotland"), "scotland"),
+        (Site(), "england"),
+    ],
+)
+def test_the_region_says_the_nation_where_nobody_did(site: Site, nation: str) -> None:
+    assert nation_of(site) == nation
 
 
 def test_england_has_no_nation_note() -> None:
