@@ -58,6 +58,7 @@ class Room:
 
     corners_mm: FloatArray
     opening: Opening | None = None
+    more_openings: tuple[Opening, ...] = ()
     references: tuple[Reference, ...] = ()
     things: tuple[Thing, ...] = ()
     bulge_mm: float = 0.0
@@ -67,6 +68,11 @@ class Room:
     depth_mm: float = 4500.0
     colour: Rgb = (0.5, 0.48, 0.44)
     finish: str = "paint"
+
+    def openings(self) -> dict[str, Opening]:
+        """Return the openings by the number that their points' names carry: none for the first, then 2, 3 ..."""
+        further = {str(n): opening for n, opening in enumerate(self.more_openings, start=2)}
+        return ({"": self.opening} if self.opening else {}) | further
 
     @property
     def width_mm(self) -> float:
@@ -92,9 +98,9 @@ class Room:
         """Return every named point in the wall frame, (3,) mm."""
         named: dict[str, FloatArray] = {}
         named |= _named("wall", self.surface(self.corners_mm))
-        if self.opening:
-            named |= _named("open", self.surface(self.opening.front_mm))
-            named |= _named("back", np.column_stack([self.opening.back_mm, np.full(4, -self.opening.reveal_mm)]))
+        for n, opening in self.openings().items():
+            named |= _named(f"open{n}", self.surface(opening.front_mm))
+            named |= _named(f"back{n}", np.column_stack([opening.back_mm, np.full(4, -opening.reveal_mm)]))
         for k, reference in enumerate(self.references):
             named |= _named(f"ref{k}", self.reference_points(k, corners_local_mm(reference)))
         if self.skirting_mm:
@@ -126,9 +132,10 @@ class Scene:
 
 def true_pixels(room: Room, camera: Camera) -> dict[str, tuple[float, float] | None]:
     """Return where each named point is in the picture, or None where it is outside or hidden in the opening."""
-    front = None
-    if room.opening:
-        front = camera.project(room.surface(room.opening.front_mm)).astype(np.float32)
+    fronts = {
+        f"back{n}": camera.project(room.surface(opening.front_mm)).astype(np.float32)
+        for n, opening in room.openings().items()
+    }
     out: dict[str, tuple[float, float] | None] = {}
     for name, point in room.points_mm().items():
         out[name] = None
@@ -136,7 +143,8 @@ def true_pixels(room: Room, camera: Camera) -> dict[str, tuple[float, float] | N
             continue
         x, y = camera.project(point[None])[0]
         seen = -0.5 <= x <= camera.width_px - 0.5 and -0.5 <= y <= camera.height_px - 0.5
-        if name.startswith("back_") and front is not None:
+        front = fronts.get(name.split("_")[0])
+        if front is not None:
             seen = seen and cv2.pointPolygonTest(front, (float(x), float(y)), False) > 0
         if seen:
             out[name] = (float(x), float(y))
@@ -196,9 +204,8 @@ def _draw(canvas: Canvas, room: Room, rng: np.random.Generator) -> None:
         side = [[*low, far], [*low, near], [*high, near], [*high, far]]
         canvas.lay([np.array(side)], (shade[0], shade[1], shade[2]))
     _draw_wall(canvas, room, rng)
-    layers = _opening_layers(room, canvas.camera) if room.opening else []
-    if layers and room.opening:
-        _lay_through(canvas, _outline(room, room.opening.front_mm), layers)
+    for opening in room.openings().values():
+        _lay_through(canvas, _outline(room, opening.front_mm), _opening_layers(room, opening, canvas.camera))
     _lay(canvas, _wall_things(room, canvas.camera))
     if room.skirting_mm:
         _lay(canvas, _skirting_layers(room))
@@ -238,10 +245,7 @@ def _outline(room: Room, corners_mm: FloatArray) -> FloatArray:
     return room.surface(np.concatenate([a + step * (b - a) for a, b in zip(corners_mm, ahead, strict=True)]))
 
 
-def _opening_layers(room: Room, camera: Camera) -> list[Layer]:
-    opening = room.opening
-    if opening is None:
-        return []
+def _opening_layers(room: Room, opening: Opening, camera: Camera) -> list[Layer]:
     front = room.surface(opening.front_mm)
     back = np.column_stack([opening.back_mm, np.full(4, -opening.reveal_mm)])
     tones = (0.75, 0.5, 0.42, 0.62)  # sill, right jamb, head, left jamb
