@@ -10,6 +10,9 @@ from numpy.typing import NDArray
 from vision.room_axes import plane_pixels
 from vision.walls import FloatArray, GreyImage, Photo
 
+Box = tuple[float, float, float, float]
+"""left, bottom, right, top in millimetres of the square-on view."""
+
 MM_PER_PX = 10.0
 REACH_MM = 7000.0
 """How far from the references the wall may reach, mm."""
@@ -117,3 +120,30 @@ def _edges(light: NDArray[np.float32], seen: NDArray[np.bool_]) -> NDArray[np.fl
     peak = size >= cv2.dilate(size, np.ones((1, 5), np.uint8)) - 1e-9
     hit = peak & valid & (size > CLEAR * max(usual, 0.006)) & (size > 1.2 * local)
     return np.asarray(cv2.dilate(hit.astype(np.float32), np.ones((1, 3), np.uint8)), dtype=np.float32)
+
+
+def side_share(
+    edges: NDArray[np.float32],
+    seen: NDArray[np.bool_],
+    line: NDArray[np.int64],
+    first: NDArray[np.int64],
+    last: NDArray[np.int64],
+    reach: int,
+) -> FloatArray:
+    """Return for each rectangle how much of a side shows as edge, less what runs on beyond its ends; -1 to 1.
+
+    Where the side is outside the picture it counts neither way.
+    """
+    hit = np.vstack([np.zeros((1, edges.shape[1])), np.cumsum(edges * seen, axis=0)])
+    all_seen = np.vstack([np.zeros((1, edges.shape[1])), np.cumsum(seen, axis=0)])
+
+    def share(start: NDArray[np.int64], stop: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+        start, stop = np.clip(start, 0, len(edges)), np.clip(stop, 0, len(edges))
+        visible = all_seen[stop, line] - all_seen[start, line]
+        return (hit[stop, line] - hit[start, line]) / np.maximum(visible, 1.0), visible
+
+    inside, visible = share(first, last + 1)
+    before, _ = share(first - reach, first - 2)
+    after, _ = share(last + 3, last + 1 + reach)
+    trust = np.clip(visible / np.maximum(last - first, 1), 0.0, 1.0)
+    return np.asarray(trust * (inside - 0.5 * np.maximum(before, after)))
