@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from intake.report.drawing import Drawing, Point, Sheet, rectangle, text_width_mm
-from intake.report.elevation import draw_wall, feature_box, layer_of, opening_box, wall_outline
+from intake.report.elevation import draw_wall, feature_box, feature_label, layer_of, opening_box, wall_outline
 from intake.report.words import millimetres, name_of, plain
 from intake.results import WallResult
 
@@ -15,6 +16,19 @@ PIECE_FILLS = ("#ffffff", "#f1f1f1")
 EDGE_LABEL_LEAST_MM = 60.0
 NOTCH_LETTER_MM = 1.9
 BOARD_GAP_MM = 6.0
+HOLES = ("socket", "switch", "data", "aerial", "vent", "airbrick", "air_brick", "light")
+
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HoleOnBoard:
+    """A hole for a socket or the like, mm: its box on the board; how far in and up it is on the piece as it hangs."""
+
+    name: str
+    box: Box
+    from_left_mm: float
+    from_foot_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +44,8 @@ class PieceShape:
     on_board: tuple[Point, ...]
     on_board_holes: tuple[tuple[Point, ...], ...]
     opening: str | None = None
-    turned: bool = False
+    turned_deg: int = 0
+    holes: tuple[HoleOnBoard, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +54,7 @@ class OffcutBox:
 
     name: str
     board: int
-    box: tuple[float, float, float, float]
+    box: Box
     reusable: bool
 
 
@@ -52,7 +67,7 @@ class BoardStock:
     numbers: tuple[int, ...]
 
 
-def box_of(points: Sequence[Point]) -> tuple[float, float, float, float]:
+def box_of(points: Sequence[Point]) -> Box:
     """Return left, bottom, right, top."""
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return min(xs), min(ys), max(xs), max(ys)
@@ -100,8 +115,9 @@ def boards_elevation(
         sheet.path("FIXINGS", ((x - arm, y + arm), (x + arm, y - arm)), pen="medium")
     for start, end in joints_at_risk:
         sheet.path("BOARDS", (start, end), pen="thick", dash="dashed")
+    obstacles = _obstacles(wall, scale)
     for piece in own:
-        _name_piece(sheet, piece)
+        _name_piece(sheet, piece, obstacles)
     _joint_dimensions(sheet, own, outline, scale)
     name = name_of(wall.id)
     return Drawing(
@@ -129,56 +145,77 @@ def _cut_out(sheet: Sheet, wall: WallResult, feature_id: str) -> None:
     box = feature_box(feature)
     if box is None or box[2] <= 0 or box[3] <= 0:
         return
-    hole = feature.kind in ("socket", "switch", "data", "aerial", "vent", "airbrick")
-    layer = layer_of(feature.kind)
+    hole = feature.kind in HOLES
     sheet.path(
-        layer,
+        layer_of(feature.kind),
         rectangle(*box),
         closed=True,
         pen="medium" if hole else "fine",
         dash="solid" if hole else "dashed",
         fill="#ffffff" if hole else None,
     )
-    if hole:
-        text = f"{name_of(feature.id)}: hole {millimetres(box[0])} in, {millimetres(box[1])} up"
-        at = (box[0] + box[2] / 2, box[1] + box[3] + 1.2 * sheet.scale)
-        sheet.words(layer, at, plain(text, limit=44), letter_mm=1.9, halo=True)
+    at = (box[0] + box[2] / 2, box[1] + box[3] + 1.2 * sheet.scale)
+    sheet.words(layer_of(feature.kind), at, plain(feature_label(feature), limit=26), letter_mm=1.9, halo=True)
 
 
-def _name_piece(sheet: Sheet, piece: PieceShape) -> None:
-    at = roomiest_point(piece.on_wall, piece.on_wall_holes)
-    left, _, right, _ = box_of(piece.on_wall)
-    sheet.words("BOARDS", (at[0], at[1] + 1.0 * sheet.scale), piece.id, letter_mm=3.4, bold=True, halo=True)
+def _obstacles(wall: WallResult, scale: float) -> list[Box]:
+    """Return what the names of pieces should keep clear of: things on the wall with their labels."""
+    boxes = []
+    for feature in wall.features:
+        box = feature_box(feature)
+        if box is not None:
+            wide = max(box[2], text_width_mm(feature_label(feature), 1.9) * scale) / 2 + scale
+            middle = box[0] + box[2] / 2
+            boxes.append((middle - wide, box[1] - scale, middle + wide, box[1] + box[3] + 5 * scale))
+    return boxes
+
+
+def _name_piece(sheet: Sheet, piece: PieceShape, obstacles: Sequence[Box]) -> None:
+    scale = sheet.scale
     words = f"from board {piece.board}"
-    if text_width_mm(words, 2.0) * sheet.scale < right - left:
-        sheet.words("BOARDS", (at[0], at[1] - 2.6 * sheet.scale), words, letter_mm=2.0, halo=True)
+    cell = roomiest_cell(piece.on_wall, piece.on_wall_holes)
+    fits = text_width_mm(words, 2.0) * scale < cell[2] - cell[0]
+    wide = (text_width_mm(words, 2.0) if fits else 4.0 * len(piece.id)) * scale / 2
+    x = (cell[0] + cell[2]) / 2
+    heights = [cell[1] + share * (cell[3] - cell[1]) for share in (0.5, 0.65, 0.8, 0.35, 0.2, 0.9)]
+    clear = [
+        y
+        for y in heights
+        if not any(_overlap((x - wide, y - 4 * scale, x + wide, y + 6 * scale), o) for o in obstacles)
+    ]
+    y = (clear or heights)[0]
+    sheet.words("BOARDS", (x, y + 1.0 * scale), piece.id, letter_mm=3.4, bold=True, halo=True)
+    if fits:
+        sheet.words("BOARDS", (x, y - 2.6 * scale), words, letter_mm=2.0, halo=True)
 
 
-def roomiest_point(outline: Sequence[Point], holes: Sequence[Sequence[Point]] = ()) -> Point:
-    """Return a point well inside a right-angled outline: the middle of its largest clear cell.
+def _overlap(one: Box, other: Box) -> bool:
+    return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
-    The outline's own x and y values cut it into cells; neighbouring cells are joined along the taller direction.
+
+def roomiest_cell(outline: Sequence[Point], holes: Sequence[Sequence[Point]] = ()) -> Box:
+    """Return left, bottom, right, top of the roomiest rectangle inside a right-angled outline.
+
+    The outline's own x and y values cut it into cells; rectangles of whole cells are tried.
     """
     rings = [outline, *holes]
     xs = sorted({round(x, 3) for ring in rings for x, _ in ring})
     ys = sorted({round(y, 3) for ring in rings for _, y in ring})
-    best, best_size = (sum(xs) / len(xs), sum(ys) / len(ys)), -1.0
+    best, best_size = (xs[0], ys[0], xs[-1], ys[-1]), -1.0
     for i, x0 in enumerate(xs[:-1]):
         for x1 in xs[i + 1 :]:
             for j, y0 in enumerate(ys[:-1]):
                 for y1 in ys[j + 1 :]:
                     size = min(x1 - x0, 1.6 * (y1 - y0)) + 0.001 * (x1 - x0) * (y1 - y0) / 1000
                     if size > best_size and _clear(rings, xs, ys, (x0, y0, x1, y1)):
-                        best, best_size = ((x0 + x1) / 2, (y0 + y1) / 2), size
+                        best, best_size = (x0, y0, x1, y1), size
     return best
 
 
-def _clear(
-    rings: Sequence[Sequence[Point]], xs: Sequence[float], ys: Sequence[float], box: tuple[float, float, float, float]
-) -> bool:
+def _clear(rings: Sequence[Sequence[Point]], xs: Sequence[float], ys: Sequence[float], box: Box) -> bool:
     x0, y0, x1, y1 = box
-    columns = [(a + b) / 2 for a, b in zip(xs, xs[1:], strict=False) if a >= x0 and b <= x1]
-    rows = [(a + b) / 2 for a, b in zip(ys, ys[1:], strict=False) if a >= y0 and b <= y1]
+    columns = [(a + b) / 2 for a, b in pairwise(xs) if a >= x0 and b <= x1]
+    rows = [(a + b) / 2 for a, b in pairwise(ys) if a >= y0 and b <= y1]
     return all(sum(_inside(ring, (x, y)) for ring in rings) % 2 == 1 for x in columns for y in rows)
 
 
@@ -199,7 +236,7 @@ def _joint_dimensions(sheet: Sheet, pieces: Sequence[PieceShape], outline: Seque
     edges = sorted({round(x, 1) for box in low for x in (box[0], box[2])})
     edges = [edge for index, edge in enumerate(edges) if index == 0 or edge - edges[index - 1] > 6.0]
     row = -9.0 * scale
-    for a, b in zip(edges, edges[1:], strict=False):
+    for a, b in pairwise(edges):
         sheet.dimension_x(a, b, 0.0, millimetres(b - a), line_at=row)
     if len(edges) > 3:
         running = "joints from the left: " + ", ".join(millimetres(edge) for edge in edges[1:-1])
@@ -210,7 +247,7 @@ def _joint_dimensions(sheet: Sheet, pieces: Sequence[PieceShape], outline: Seque
     top_edges = [edge for index, edge in enumerate(top_edges) if index == 0 or edge - top_edges[index - 1] > 6.0]
     if top_edges != edges:
         row = max(y for _, y in outline) + 6.0 * scale
-        for a, b in zip(top_edges, top_edges[1:], strict=False):
+        for a, b in pairwise(top_edges):
             sheet.dimension_x(a, b, max(y for _, y in outline), millimetres(b - a), line_at=row)
 
 
@@ -293,18 +330,58 @@ def _board(
         sheet.path("BOARDS", outline, closed=True, pen="medium", fill="#ffffff")
         for hole in holes:
             sheet.path("BOARDS", hole, closed=True, pen="medium", fill="#ffffff", hatch="waste")
-        at = roomiest_point(outline, holes)
-        left, bottom, right, top = box_of(outline)
-        small = min(right - left, top - bottom) < 9.0 * scale
-        sheet.words("BOARDS", at, piece.id, letter_mm=2.2 if small else 3.2, bold=True, halo=True)
-        where = name_of(piece.wall) + (f", {name_of(piece.opening)}" if piece.opening else "")
-        if not small and text_width_mm(where, 1.9) * scale < right - left:
-            sheet.words("BOARDS", (at[0], at[1] - 3.2 * scale), plain(where, limit=24), letter_mm=1.9, halo=True)
-        for ring in (outline, *holes):
-            _edge_figures(sheet, ring, box_of(ring) if len(ring) == 4 else None)
+        around = [box_of(place([(c.box[0], c.box[1]), (c.box[2], c.box[3] + 4 * scale)])) for c in piece.holes]
+        _name_cut(sheet, piece, outline, holes, around)
+        for cut in piece.holes:
+            _hole(sheet, cut, place)
     middle = origin[0] + size.width_mm / 2
     words = f"board {number}: {millimetres(size.width_mm)} × {millimetres(size.length_mm)}"
     sheet.words("BOARDS", (middle, origin[1] - 4.6 * scale), words, letter_mm=2.2)
+
+
+def _name_cut(
+    sheet: Sheet,
+    piece: PieceShape,
+    outline: Sequence[Point],
+    holes: Sequence[Sequence[Point]],
+    obstacles: Sequence[Box],
+) -> None:
+    """Write a piece's name and size in the plan: a rectangle's in figures, a shape's along its edges."""
+    scale = sheet.scale
+    left, bottom, right, top = roomiest_cell(outline, holes)
+    x = (left + right) / 2
+    heights = [bottom + share * (top - bottom) for share in (0.5, 0.65, 0.8, 0.35, 0.9)]
+    clear = [
+        y for y in heights if not any(_overlap((left, y - 8 * scale, right, y + 6 * scale), box) for box in obstacles)
+    ]
+    y = (clear or heights)[0]
+    shaped = len(outline) != 4 or bool(holes)
+    where = name_of(piece.wall) + (f", {name_of(piece.opening)}" if piece.opening else "")
+    lines = [where] if shaped else [_size(outline).replace(" by ", " × "), where]
+    wide = max(text_width_mm(line, 1.9) for line in lines[:1]) * scale
+    if wide > right - left and not shaped and top - bottom > wide:
+        sheet.words("BOARDS", (x - 0.4 * scale, y), f"{piece.id}   {lines[0]}", letter_mm=1.9, turn_deg=90, halo=True)
+    else:
+        low = top - bottom < 12.0 * scale
+        name_y = y + (0.4 if low else 1.0) * scale
+        sheet.words("BOARDS", (x, name_y), piece.id, letter_mm=2.4 if low else 3.2, bold=True, halo=True)
+        for index, line in enumerate(lines):
+            if text_width_mm(line, 1.9) * scale < right - left and y - (3.0 + 3.2 * index) * scale > bottom:
+                sheet.words(
+                    "BOARDS", (x, name_y - (3.2 + 3.0 * index) * scale), plain(line, limit=26), letter_mm=1.9, halo=True
+                )
+    if shaped:
+        for ring in (outline, *holes):
+            _edge_figures(sheet, ring)
+
+
+def _hole(sheet: Sheet, hole: HoleOnBoard, place: object) -> None:
+    assert callable(place)
+    left, bottom, right, top = hole.box
+    sheet.path("ELECTRICAL", place(rectangle(left, bottom, right - left, top - bottom)), closed=True, pen="medium")
+    x, y = place([((left + right) / 2, top)])[0]
+    words = f"{hole.name}: {millimetres(hole.from_left_mm)} in, {millimetres(hole.from_foot_mm)} up"
+    sheet.words("ELECTRICAL", (x, y + 1.0 * sheet.scale), plain(words, limit=40), letter_mm=1.8, halo=True)
 
 
 def _offcut(sheet: Sheet, offcut: OffcutBox, place: object) -> None:
@@ -321,39 +398,42 @@ def _offcut(sheet: Sheet, offcut: OffcutBox, place: object) -> None:
         sheet.words("BOARDS", (x, y), words, letter_mm=1.9, turn_deg=90 if upright else 0)
 
 
-def _edge_figures(sheet: Sheet, ring: Sequence[Point], box: tuple[float, float, float, float] | None) -> None:
-    """Write the length of each edge beside it, inside the piece; of a rectangle one width and one height."""
+def _edge_figures(sheet: Sheet, ring: Sequence[Point]) -> None:
+    """Write the length of each edge beside it, inside the piece."""
     scale = sheet.scale
     clockwise = sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(ring, [*ring[1:], ring[0]], strict=True)) < 0
-    done: set[str] = set()
     for (x0, y0), (x1, y1) in zip(ring, [*ring[1:], ring[0]], strict=True):
         length = math.hypot(x1 - x0, y1 - y0)
-        level = abs(y1 - y0) <= abs(x1 - x0)
-        kind = "level" if level else "upright"
-        if length < EDGE_LABEL_LEAST_MM or (box is not None and kind in done):
-            continue
         text = millimetres(length)
-        if text_width_mm(text, NOTCH_LETTER_MM) * scale > length:
+        if length < EDGE_LABEL_LEAST_MM or text_width_mm(text, NOTCH_LETTER_MM) * scale > length:
             continue
-        done.add(kind)
         inward = (-(y1 - y0) / length, (x1 - x0) / length)
         if clockwise:
             inward = (-inward[0], -inward[1])
         x, y = (x0 + x1) / 2, (y0 + y1) / 2
-        if level:
-            sheet.words(
-                "DIMENSIONS",
-                (x, y + (0.9 if inward[1] > 0 else -2.9) * scale),
-                text,
-                letter_mm=NOTCH_LETTER_MM,
-                halo=True,
-            )
+        if abs(y1 - y0) <= abs(x1 - x0):
+            at, turn = (x, y + (0.9 if inward[1] > 0 else -2.9) * scale), 0.0
         else:
-            sheet.words(
-                "DIMENSIONS",
-                (x + (2.9 if inward[0] > 0 else -0.9) * scale, y),
-                text,
-                letter_mm=NOTCH_LETTER_MM,
-                turn_deg=90,
-                halo=True,
-            )
+            at, turn = (x + (2.9 if inward[0] > 0 else -0.9) * scale, y), 90.0
+        sheet.words("DIMENSIONS", at, text, letter_mm=NOTCH_LETTER_MM, turn_deg=turn, halo=True)
+
+
+def on_board_place(piece: PieceShape, at: Point) -> Point:
+    """Return where a point of the wall lies on the board that a piece is cut from, mm."""
+    quarter = round(piece.turned_deg / 90) % 4
+    cos, sin = ((1, 0), (0, 1), (-1, 0), (0, -1))[quarter]
+    (x0, y0), (u0, v0) = piece.on_wall[0], piece.on_board[0]
+    dx, dy = at[0] - x0, at[1] - y0
+    return u0 + cos * dx - sin * dy, v0 + sin * dx + cos * dy
+
+
+def hole_on_board(piece: PieceShape, name: str, box: Box) -> HoleOnBoard | None:
+    """Return a hole of the wall (left, bottom, width, height, mm) as cut in a piece, or None where it misses it."""
+    left, bottom, _, _ = box_of(piece.on_wall)
+    x, y = box[0] + box[2] / 2, box[1] + box[3] / 2
+    if not _inside(piece.on_wall, (x, y)):
+        return None
+    first = on_board_place(piece, (box[0], box[1]))
+    last = on_board_place(piece, (box[0] + box[2], box[1] + box[3]))
+    placed = (min(first[0], last[0]), min(first[1], last[1]), max(first[0], last[0]), max(first[1], last[1]))
+    return HoleOnBoard(name=name, box=placed, from_left_mm=box[0] - left, from_foot_mm=box[1] - bottom)

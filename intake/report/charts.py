@@ -79,7 +79,7 @@ def u_against_depth(points: Sequence[ChartPoint], *, wall: str, target: float | 
         return None
     sheet = Sheet(1.0)
     depth_high = 20.0 * math.ceil(max(point.depth_mm for point in points) / 20.0 + 0.2)
-    u_high = 0.1 * math.ceil(max(max(point.u for point in points), target or 0.0) / 0.1 + 0.3)
+    u_high = 0.1 * math.ceil(max([*(point.u for point in points), target or 0.0]) / 0.1 + 0.3)
     x = Axis(low=0.0, high=depth_high, start=0.0, end=WIDTH_MM)
     y = Axis(low=0.0, high=u_high, start=0.0, end=HEIGHT_MM)
     steps = (nice_step(depth_high, 8), nice_step(u_high, 6))

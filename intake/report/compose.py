@@ -119,7 +119,7 @@ def all_findings(geometry: Geometry, estimate: Data) -> list[FindingEntry]:
         found.append(
             FindingEntry(
                 code=reading.text(entry, "code") or "?",
-                severity=severity if severity in ("stop", "warn", "note") else "note",  # type: ignore[arg-type]
+                severity=severity if severity in ("stop", "warn", "note") else "note",
                 where={str(key): str(value) for key, value in (reading.find(entry, "where") or {}).items()},
                 message=reading.text(entry, "message"),
                 remedy=reading.text(entry, "remedy"),

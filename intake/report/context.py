@@ -4,6 +4,8 @@ Every field says in one sentence what it holds (``metadata["help"]``). Figures a
 templates only set them. A test walks these records and looks for every shown value on the rendered pages.
 """
 
+# ruff: noqa: RUF009  (said() is dataclasses.field with a help sentence)
+
 from __future__ import annotations
 
 from collections.abc import Iterator

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from intake.report.drawing import Drawing, Point, Sheet, rectangle, text_width_mm
 from intake.report.words import KEYS, NBSP, listing, millimetres, name_of, plain, quantity, wall_length
@@ -33,7 +34,7 @@ def opening_box(opening: OpeningResult) -> tuple[float, float, float, float] | N
 
 
 def feature_box(feature: FeatureResult) -> tuple[float, float, float, float] | None:
-    """Return left, bottom, width, height of a feature in mm; a missing size counts as nought, a missing place as None."""
+    """Return left, bottom, width, height of a feature in mm, a missing size as 0; None where its place is missing."""
     if feature.left_mm is None or feature.bottom_mm is None:
         return None
     width = feature.width_mm.value if feature.width_mm else 0.0
@@ -188,9 +189,9 @@ def _chain(sheet: Sheet, stops: Sequence[tuple[float, float]], end: float, row: 
     for first, last in stops:
         edges += [first, last]
     edges.append(end)
-    if any(b < a - 0.5 for a, b in zip(edges, edges[1:], strict=False)):
+    if any(b < a - 0.5 for a, b in pairwise(edges)):
         return False
-    for a, b in zip(edges, edges[1:], strict=False):
+    for a, b in pairwise(edges):
         if b - a >= 1.0:
             sheet.dimension_x(a, b, 0.0, millimetres(b - a), line_at=row)
     return True
@@ -217,25 +218,27 @@ def _dimension_columns(sheet: Sheet, wall: WallResult, outline: Sequence[Point])
     top = wall.height_mm.value if wall.height_mm else max(y for _, y in outline)
     column = left - FIRST_ROW_MM * sheet.scale
     spans = sorted(
-        {(round(b[1], 3), round(b[1] + b[3], 3)) for o in wall.openings if (b := opening_box(o)) is not None}
+        {(round(box[1], 3), round(box[1] + box[3], 3)) for o in wall.openings if (box := opening_box(o)) is not None}
     )
     for low, high in _apart(spans):
         edges = [0.0, low, high, top]
-        for a, b in zip(edges, edges[1:], strict=False):
+        for a, b in pairwise(edges):
             if b - a >= 1.0:
                 sheet.dimension_y(a, b, 0.0, millimetres(b - a), line_at=column)
         column -= ROW_MM * sheet.scale
     if wall.height_left_mm is not None:
-        sheet.dimension_y(0.0, outline[3][1], 0.0, _overall(wall.height_left_mm), line_at=column)
+        sheet.dimension_y(0.0, wall.height_left_mm.value, 0.0, _overall(wall.height_left_mm), line_at=column)
     elif wall.height_mm is not None:
         sheet.dimension_y(0.0, wall.height_mm.value, 0.0, _overall(wall.height_mm), line_at=column)
     column = right + FIRST_ROW_MM * sheet.scale
-    heights = sorted({round(b[1], 3) for f in wall.features if (b := feature_box(f)) is not None and b[1] > 1})
-    for height in _spaced(heights, 5 * sheet.scale)[:3]:
-        sheet.dimension_y(0.0, height, right, millimetres(height), line_at=column)
+    heights = sorted({round(at[1], 3) for f in wall.features if (at := feature_box(f)) is not None and at[1] > 1})
+    for level in _spaced(heights, 5 * sheet.scale)[:3]:
+        sheet.dimension_y(0.0, level, right, millimetres(level), line_at=column)
         column += ROW_MM * sheet.scale
     if wall.height_right_mm is not None:
-        sheet.dimension_y(outline[1][1], outline[2][1], right, _overall(wall.height_right_mm), line_at=column)
+        foot = outline[1][1]
+        text = _overall(wall.height_right_mm)
+        sheet.dimension_y(foot, foot + wall.height_right_mm.value, right, text, line_at=column)
 
 
 def _apart(spans: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:

@@ -3,13 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from intake.report import reading
-from intake.report.board_drawings import BoardStock, OffcutBox, PieceShape, boards_elevation, cut_plan
+from intake.report.board_drawings import (
+    HOLES,
+    BoardStock,
+    OffcutBox,
+    PieceShape,
+    boards_elevation,
+    cut_plan,
+    hole_on_board,
+)
 from intake.report.charts import ChartPoint, bars, condensation_by_month, u_against_depth
 from intake.report.context import Figure
 from intake.report.drawing import Drawing, Point
-from intake.report.elevation import elevation, opening_box, scale_that_fits
+from intake.report.elevation import elevation, feature_box, feature_label, opening_box, scale_that_fits
 from intake.report.plan import PlanWall, room_plan
 from intake.report.reading import Data
 from intake.report.section import LayerBand, SectionSizes, jamb_section, sill_section
@@ -57,7 +66,7 @@ def drawings(geometry: Geometry, survey: Survey, estimate: Data) -> tuple[Figure
     for wall in inside:
         made += _wall_drawings(wall, entries.get(wall.id), estimate)
     for room in reading.items(estimate, "rooms"):
-        made += _cut_plans(room)
+        made += _cut_plans(room, geometry)
     for wall in inside:
         made += _sections(wall, entries.get(wall.id), estimate)
     made += _plans(geometry, survey, estimate)
@@ -150,7 +159,7 @@ def pieces_of(layout: Data) -> list[PieceShape]:
                 on_board=on_board,
                 on_board_holes=board_holes,
                 opening=reading.text(piece, "opening") or None,
-                turned=bool(piece.get("turned_deg")),
+                turned_deg=int(reading.number(piece, "turned_deg") or 0),
             )
         )
     return pieces
@@ -234,13 +243,36 @@ def layouts_of(room: Data) -> list[Data]:
     return sorted(found, key=lambda layout: layout is not reading.find(room, "boards"))
 
 
-def _cut_plans(room: Data) -> list[Figure]:
+def with_holes(pieces: Sequence[PieceShape], geometry: Geometry) -> list[PieceShape]:
+    """Return the pieces with the holes for sockets and the like that fall in them."""
+    walls = {wall.id: wall for wall in geometry.walls}
+    found = []
+    for piece in pieces:
+        holes = []
+        for feature in walls[piece.wall].features if piece.wall in walls else []:
+            box = feature_box(feature)
+            if (
+                box is not None
+                and box[2] > 0
+                and box[3] > 0
+                and feature.kind in HOLES
+                and piece.on_wall
+                and piece.on_board
+            ):
+                hole = hole_on_board(piece, name_of(feature.id), box)
+                holes += [hole] if hole is not None else []
+        found.append(replace(piece, holes=tuple(holes)))
+    return found
+
+
+def _cut_plans(room: Data, geometry: Geometry) -> list[Figure]:
     name = name_of(reading.text(room, "id", "room") or "room")
     made: list[Figure] = []
     for layout in layouts_of(room):
+        pieces = with_holes(pieces_of(layout), geometry)
         title = name if layout is reading.find(room, "boards") else f"{name}, reveals"
-        told = "Boards face up. Crossed: waste. Dashed: offcuts worth keeping. Cut to the wall as you find it, not to paper."
-        plans = cut_plan(title, stock=stock_of(layout), pieces=pieces_of(layout), offcuts=offcuts_of(layout))
+        told = "Boards face up. Crossed: waste. Dashed: offcuts worth keeping. Cut to the wall as found, not to paper."
+        plans = cut_plan(title, stock=stock_of(layout), pieces=pieces, offcuts=offcuts_of(layout))
         for drawing in plans:
             made += figure("cut_plan", name, drawing, told)
     return made

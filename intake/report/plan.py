@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from intake.report.drawing import Drawing, Point, Sheet, text_width_mm
+from intake.report.drawing import Anchor, Dash, Drawing, Point, Sheet, text_width_mm
 from intake.report.words import millimetres, plain
 
 UNKNOWN_THICKNESS_MM = 110.0  # drawn depth of a wall whose thickness was not measured
@@ -55,6 +55,8 @@ def room_plan(room: str, walls: Sequence[PlanWall | None], *, scale: float, floo
         corners.append(at)
     x = sum(point[0] for point in corners) / len(corners)
     y = sum(point[1] for point in corners) / len(corners)
+    if len(walls) == 1:
+        y -= 14.0 * scale
     sheet.words("NOTES", (x, y), plain(room, limit=30), letter_mm=3.0, bold=True, halo=True)
     sheet.words("NOTES", (x, y - 4.5 * scale), floor_words, letter_mm=2.3, halo=True)
     lined = [wall for wall in walls if wall is not None and wall.build_up_mm > 0]
@@ -100,10 +102,9 @@ def _draw(sheet: Sheet, wall: PlanWall, at: Point, along: Point, length: float, 
     for left, right in [*edges, (length, length)]:
         if left > start:
             ring = [place(start, 0), place(left, 0), place(left, thick), place(start, thick)]
-            dash = "solid" if solid else "dashed"
-            sheet.path(
-                "WALL", ring, closed=True, pen="medium", dash=dash, fill="#efe9e2", hatch="brick" if solid else None
-            )  # type: ignore[arg-type]
+            dash: Dash = "solid" if solid else "dashed"
+            hatch = "brick" if solid else None
+            sheet.path("WALL", ring, closed=True, pen="medium", dash=dash, fill="#efe9e2", hatch=hatch)
         start = right
     for left, right in edges:
         for out in (0.0, 0.45 * thick, 0.55 * thick, thick):
@@ -138,5 +139,5 @@ def _label(sheet: Sheet, wall: PlanWall, place: object, length: float, thick: fl
     wide = text_width_mm(words, 2.4) * scale > length
     turn = 0.0 if wide else 90.0
     x = middle[0] + (2.0 * scale if along[1] < 0 and not wide else 0.0)
-    anchor = ("start" if along[1] < 0 else "end") if wide else "middle"
-    sheet.words("DIMENSIONS", (x, middle[1]), words, letter_mm=2.4, turn_deg=turn, anchor=anchor)  # type: ignore[arg-type]
+    anchor: Anchor = ("start" if along[1] < 0 else "end") if wide else "middle"
+    sheet.words("DIMENSIONS", (x, middle[1]), words, letter_mm=2.4, turn_deg=turn, anchor=anchor)

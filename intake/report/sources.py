@@ -151,7 +151,7 @@ def reproduce_rows(geometry: Geometry, estimate: Data) -> tuple[SourceRow, ...]:
         SourceRow(
             what="Inputs of the measurement",
             value=spaced(geometry.inputs_sha256),
-            source="SHA-256 of survey.json's meaning, the photos and the version; the same inputs give the same figures",
+            source="SHA-256 of survey.json's meaning, photos and version; the same inputs give the same figures",
         ),
     ]
     hashed = reading.text(estimate, "inputs_sha256")

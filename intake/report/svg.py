@@ -39,7 +39,7 @@ def svg(drawing: Drawing, *, font: str = PAGE_FONT, labelled: bool = True, prefi
     prefix
         Makes the ids of this drawing unlike those of the others in the page.
     """
-    left, bottom, right, top = drawing.bounds()
+    left, _, _, top = drawing.bounds()
     width, height = drawing.paper_size_mm()
     margin, scale = drawing.margin_mm, drawing.scale
 
@@ -68,7 +68,8 @@ def _n(value: float) -> str:
 
 def _pattern(name: str, prefix: str) -> str:
     width, height, marks = HATCHES[name]
-    return f'<pattern id="{prefix}{name}" width="{width}" height="{height}" patternUnits="userSpaceOnUse">{marks}</pattern>'
+    size = f'width="{width}" height="{height}"'
+    return f'<pattern id="{prefix}{name}" {size} patternUnits="userSpaceOnUse">{marks}</pattern>'
 
 
 def _item(item: Item, paper: object, scale: float, prefix: str) -> str:

@@ -27,10 +27,10 @@ from intake.report.words import (
     plain,
     sentence,
 )
-from intake.results import Geometry, WallResult
+from intake.results import FeatureResult, Geometry, OpeningResult, ValueSd, WallResult
 
 BECAUSE = {
-    "nothing_found_against": "What was measured, answered and screened shows nothing against it; a professional may still.",
+    "nothing_found_against": "Nothing measured, answered or screened speaks against it; a professional may still.",
     "tape_first": "A few lengths decide what is ordered. Tape them, put them in and run the estimate again.",
     "not_before": "",
     "cannot_say": "Too little is known of this wall yet; the findings name what is missing.",
@@ -129,17 +129,14 @@ def _place(wall: str, key: str, line: Data) -> str:
 
 def _now(wall: WallResult | None, key: str, line: Data) -> str:
     parts = key.split(".")
-    measured = None
-    if wall is not None and len(parts) == 3:
-        group = wall.openings if parts[0].startswith("opening") else wall.features
-        thing = next((item for item in group if item.id == parts[1]), None)
-        measured = getattr(thing, parts[2], None) if thing is not None else None
-    elif wall is not None:
-        thing_id = reading.text(line, "opening", "feature", "thing")
-        thing = next((item for item in (*wall.openings, *wall.features) if item.id == thing_id), None)
-        measured = getattr(thing or wall, parts[-1], None)
-    if measured is None or not hasattr(measured, "sd"):
-        measured = reading.value_sd(line, "value", "now", "measured")
+    thing_id = parts[1] if len(parts) == 3 else reading.text(line, "opening", "feature", "thing")
+    found: WallResult | OpeningResult | FeatureResult | None = wall
+    if wall is not None and thing_id:
+        things: list[OpeningResult | FeatureResult] = [*wall.openings, *wall.features]
+        found = next((item for item in things if item.id == thing_id), None)
+    measured = getattr(found, parts[-1], None)
+    if not isinstance(measured, ValueSd):
+        return give_or_take(reading.value_sd(line, "value", "now", "measured"))
     return give_or_take(measured)
 
 
@@ -242,11 +239,13 @@ def moisture(estimate: Data, wall: WallResult) -> MoistureEvidence | None:
     surface = ""
     if before is not None and after is not None and night is not None:
         surface = (
-            f"On a night of {night:.0f}{NBSP}°C the inside face goes from {before:.1f} to {after:.1f}{NBSP}°C in a room at "
-            f"20{NBSP}°C."
+            f"On a night of {grouped(night)}{NBSP}°C, the room at 20{NBSP}°C, the inside face goes from {before:.1f} to "
+            f"{after:.1f}{NBSP}°C."
         )
     if factor_before is not None and factor_after is not None:
-        surface += f" Temperature factor {factor_before:.2f} before, {factor_after:.2f} after; 0.75 is asked for against mould."
+        surface += (
+            f" Temperature factor {factor_before:.2f} before, {factor_after:.2f} after; at least 0.75 is asked for."
+        )
     return MoistureEvidence(
         wall=name_of(wall.id),
         words=sentence(f"{lining_name(chosen)}: {plain(words)}"),

@@ -12,9 +12,9 @@ from intake.report.words import NBSP, grouped, listing, name_of, plain, signific
 
 Pair = tuple[float, float]
 NOTE = (
-    "U is the heat that passes, in W/m²K: less is warmer. Each is a range over two starting values, the wall as calculated "
-    "and as such walls are measured to be. Prices are invented until you put in your own; savings depend on how the house "
-    "is heated and lived in."
+    "U is the heat that passes, in W/m²K: less is warmer. Each is a range over two starting values, the wall as "
+    "calculated and as such walls are measured to be. Prices are invented until you put in your own; savings depend on "
+    "how the house is heated and lived in."
 )
 NOT_KNOWN = "not known"
 LONG_YEARS = 100.0
@@ -246,7 +246,7 @@ def _row(option: Data, *, planned: bool) -> OptionRow:
     met = "yes" if option.get("meets_target") else "with the gap" if "only" in words else "no" if words else "?"
     build_up = reading.number(option, "build_up_mm")
     return OptionRow(
-        name=lining_name(option),
+        name=lining_name({**option, "board_mm": None}),
         build_up="?" if build_up is None else f"{build_up:g}",
         u_after=u_words(after).replace(" to ", "–"),
         u_range="" if low is None or high is None else u_words((low, high)).replace(" to ", "–"),

@@ -156,11 +156,16 @@ def dimension_rows(geometry: Geometry, survey: Survey) -> tuple[DimensionRow, ..
         entry = entries.get(wall.id)
         name = name_of(wall.id)
         cause = _main_cause(wall)
+        outside = entry is not None and entry.side == "outside"
         for key in WALL_KEYS:
+            if outside and getattr(wall, key) is None:
+                continue  # of an outer face only the reveals and the bricks are wanted
             taped = getattr(entry.taped, key, None) if entry is not None else None
             rows.append(_row(name, key, getattr(wall, key), taped, cause, geometry.findings, wall.id))
-        for thing in (*wall.openings, *wall.features):
-            rows += _thing_rows(name, thing, entry, cause, geometry.findings, wall.id)
+        things: list[OpeningResult | FeatureResult] = [*wall.openings, *wall.features]
+        for thing in things:
+            told = list(_thing_rows(name, thing, entry, cause, geometry.findings, wall.id))
+            rows += [row for row in told if not (outside and row.sd == "none")]
     return tuple(rows)
 
 

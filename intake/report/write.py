@@ -45,7 +45,7 @@ def write_report(folder: Path, *, made_on: date | None = None) -> list[Path]:
     for name, drawing in drawing_names(report).items():
         files[results / "drawings" / f"{name}.dxf"] = dxf(report.drawings[drawing].drawing)
     files[results / "order.csv"] = order_csv(estimate)
-    files[results / "cut_list.csv"] = cut_list_csv(estimate)
+    files[results / "cut_list.csv"] = cut_list_csv(estimate, geometry)
     for file, data in files.items():
         write_bytes(file, data)
     remove_others(results / "drawings", keep={file.name for file in files})
