@@ -45,6 +45,10 @@ class BoardRules:
     return_mm: int
     cut_tolerance_mm: int
     reveal_tolerance_mm: int
+    plaster_sd_mm: float
+    frame_sd_mm: float
+    tape_chance: float
+    tape_most: int
 
 
 def board_rules(table: Table | None = None) -> BoardRules:

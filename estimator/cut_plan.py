@@ -163,13 +163,13 @@ def _put_on_boards(job: Job, built: Programme, value: Values, blocks: dict[str, 
         inside = [(s, turned) for (s, p, turned), here in built.stack.items() if p == j and value[here.name]]
         if place.name in strips:
             number, box = strips[place.name]
-            offcuts += _stack(job, built, value, blocks, inside, number, box, lambda q: q)
+            offcuts += _stack(job, built, value, blocks, inside, number, box, lambda q: q, 0)
         elif not place.name.startswith("strip"):
             region, host = _cut_out(job, built, value, blocks, place.name)
             if host is None or region[2] - region[0] <= 0:
                 continue
             assert host.place is not None  # every column stands on a board by now
-            offcuts += _stack(job, built, value, blocks, inside, host.board, region, host.place)
+            offcuts += _stack(job, built, value, blocks, inside, host.board, region, host.place, host.turned)
     return offcuts
 
 
@@ -211,7 +211,7 @@ def _cut_out(
 
 def _stack(
     job: Job, built: Programme, value: Values, blocks: dict[str, _Block], inside: list[tuple[int, bool]], board: int,
-    region: Rect, outer: Placing,
+    region: Rect, outer: Placing, outer_deg: int,
 ) -> list[Offcut]:
     """Stack small pieces from the foot of ``region`` up; return what is left of it."""
     kerf = job.rules.kerf_mm
@@ -220,7 +220,7 @@ def _stack(
     for s, turned in inside:
         block = blocks[built.smalls[s].name]
         w, h = (block.height, block.width) if turned else (block.width, block.height)
-        block.board, block.turned = board, 90 if turned else 0
+        block.board, block.turned = board, (outer_deg + (90 if turned else 0)) % 360
         block.place = _composed(outer, block.box, left, y, turned)
         if right - left - w > kerf:
             offcuts.append(_offcut(job, board, _sent(outer, (left + w + kerf, y, right, y + h))))

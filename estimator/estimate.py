@@ -3,48 +3,56 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 from estimator.boards import BoardRules, BoardSize, board_rules, board_weight_kg, sizes_on_sale
 from estimator.columns import Corner
 from estimator.construction import Construction, judge_construction
-from estimator.faces import Face, lining_face
-from estimator.heat_records import WallHeat
-from estimator.inputs import Design, Room, WallCase
+from estimator.count_risk import Calls, CountRisk, count_risk
+from estimator.faces import Face, is_lined, lining_face
+from estimator.finishing import Seal, air_line, open_edges
+from estimator.fixing import WallFixing, fix_wall
+from estimator.heat_records import LiningOption, WallHeat
+from estimator.inputs import Design, Room, Site, WallCase
+from estimator.knock_on import GAS, FLUES, WATER, Move, what_moves
 from estimator.layout import Joint, Offcut, Piece, RoomLayout, lay_boards
-from estimator.linings import make_lining
+from estimator.linings import Lining, make_lining
 from estimator.options import compare_options
+from estimator.order import Bill, Load, OrderLine, RoomBoardsOrder, Waste, make_bill, make_load, make_order, waste_by_kind
 from estimator.prices import Prices, default_prices
-from vision.findings import Finding, PerpendError, worst_first
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrderLine:
-    """One line of the order: what, how many, and why it is there; ``cost`` is low and high in pounds, without VAT."""
-
-    item: str
-    spec: str
-    quantity: float
-    unit: str
-    why: str
-    cost: tuple[float, float] | None = None
+from estimator.reveals import OpeningLining, RevealBoards, cut_reveals, reveal_linings
+from estimator.rules import ASBESTOS_YEAR, said_no, said_yes
+from estimator.sequence import Task, work_sequence
+from estimator.tape_list import TapeItem, tape_list
+from vision.findings import Finding, worst_first
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoomBoards:
-    """The boards of a room, ready for the order and the drawings."""
+    """The boards of a room, ready for the order and the drawings.
+
+    ``count`` is the fewest found at the measured sizes and ``lower_bound`` what no layout of the kind can beat;
+    ``to_order`` is enough with 95 % probability. ``chance_more`` and ``chance_fewer`` are those of one board more and
+    one fewer. ``column_count`` is the trade's rule of full columns, ``area_count`` area and a tenth.
+    """
 
     count: int
     lower_bound: int
     proved: bool
+    to_order: int
+    chance_more: float
+    chance_fewer: float
     board: BoardSize
     pieces: tuple[Piece, ...]
     offcuts: tuple[Offcut, ...]
     joints: tuple[Joint, ...]
+    joints_at_risk: int
+    kept: str
     column_count: int
     area_count: int
     foot_gaps_mm: Mapping[str, int]
     run_through: tuple[str, ...]
+    used_m2: float
     waste_m2: float
     board_weight_kg: float
 
@@ -60,35 +68,46 @@ class RoomEstimate:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WallEstimate:
-    """One wall: heat, verdict and what must come first."""
+    """One wall: heat, verdict, what must come first, how it is fixed, what moves, how it is sealed."""
 
     id: str
+    lined: bool
     u_existing: Mapping[str, float | None]
     options: tuple[Mapping[str, object], ...]
     verdict: str
     conditions: tuple[str, ...]
     heat: WallHeat | None
-    construction: Construction
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TapeItem:
-    """A length worth taping before ordering."""
-
-    wall: str
-    key: str
-    why: str
+    construction: Construction | None
+    fixing: WallFixing | None
+    openings: tuple[OpeningLining, ...]
+    moves: tuple[Move, ...]
+    seals: tuple[Seal, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Estimate:
-    """Everything the estimate says."""
+    """Everything the estimate says; ``solver_calls`` is how often the count was asked for to find break-points."""
 
     rooms: tuple[RoomEstimate, ...]
     walls: tuple[WallEstimate, ...]
     tape_list: tuple[TapeItem, ...]
     order: tuple[OrderLine, ...]
+    bill: Bill
+    reveals: tuple[RevealBoards, ...]
+    sequence: tuple[Task, ...]
+    load: Load | None
+    waste: tuple[Waste, ...]
+    solver_calls: int
     findings: tuple[Finding, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _RoomWork:
+    room: Room
+    cases: tuple[WallCase, ...]
+    faces: Mapping[str, Face]
+    layout: RoomLayout | None
+    risk: CountRisk | None
 
 
 def estimate_survey(
@@ -114,93 +133,167 @@ def estimate_survey(
     """
     prices = prices or default_prices()
     rules = board_rules()
-    by_id = {case.measured.id: case for case in cases}
+    lining = make_lining(design.insulation, design.insulation_mm, board_mm=design.board_mm, fixing=design.fixing)
+    calls = Calls()
     findings: list[Finding] = []
-    room_results, wall_results, order = [], [], []
+    work = []
+    by_id = {case.measured.id: case for case in cases}
     for room in with_stray_walls(rooms, cases):
-        inside = [by_id[w] for w in room.walls if w in by_id]
-        boards, bad = _boards(room, inside, design=design, rules=rules)
+        inside = tuple(by_id[w] for w in room.walls if w in by_id)
+        done, bad = _lay_room(room, inside, lining=lining, rules=rules, calls=calls)
+        work.append(done)
         findings += bad
-        heats = []
-        for case in inside:
-            wall, heat, bad = _wall(case, room, inside, design=design, prices=prices)
-            wall_results.append(wall)
+    walls: list[WallEstimate] = []
+    reveal_pieces, shares = [], {}
+    for done in work:
+        for case in done.cases:
+            wall, pieces, bad = _wall(case, done, lining=lining, design=design, prices=prices, rules=rules)
+            walls.append(wall)
+            reveal_pieces += pieces
             findings += bad
-            heats.append(heat)
-        share = next((h.element_share for h in heats if h is not None), None)
-        room_results.append(RoomEstimate(id=room.id, boards=boards, element_share=share))
-        if boards is not None:
-            order.append(_board_line(room, boards, design, prices))
+            if wall.heat is not None:
+                shares[done.room.id] = wall.heat.element_share
+    reveals, bad = cut_reveals(reveal_pieces, [o for w in walls for o in w.openings], rules=rules)
+    findings += bad
+    tape = tape_list(
+        [c for c in cases if is_lined(c)], risks=[d.risk for d in work if d.risk is not None], openings=[o for w in walls for o in w.openings],
+        heats={w.id: w.heat for w in walls if w.heat is not None}, constructions={w.id: w.construction for w in walls if w.construction is not None},
+        design=design, prices=prices, rules=rules,
+    )
+    boards = [_to_order(d) for d in work if d.layout is not None and d.risk is not None]
+    fixings = [w.fixing for w in walls if w.fixing is not None]
+    moves = [m for w in walls for m in w.moves]
+    tasks = _tasks(cases, walls, boards, tape)
+    order = make_order(
+        boards, reveals=reveals, openings=[o for w in walls for o in w.openings], fixings=fixings, seals=[s for w in walls for s in w.seals],
+        moves=moves, tasks=tasks, design=design, rules=rules, prices=prices, asbestos=any(_asbestos(c) for c in cases if is_lined(c)),
+    )
+    taped_walls = {item.wall for item in tape}
     return Estimate(
-        rooms=tuple(room_results), walls=tuple(wall_results), tape_list=(), order=tuple(order),
-        findings=tuple(worst_first(findings)),
+        rooms=tuple(
+            RoomEstimate(id=d.room.id, boards=_room_boards(d, design), element_share=shares.get(d.room.id)) for d in work
+        ),
+        walls=tuple(replace(w, verdict="tape_first") if w.verdict == "nothing_found_against" and w.id in taped_walls else w for w in walls),
+        tape_list=tuple(tape), order=tuple(order), bill=make_bill(order, tasks, prices), reveals=tuple(reveals), sequence=tuple(tasks),
+        load=make_load(boards, reveals, order, design=design, rules=rules), waste=tuple(waste_by_kind(boards, reveals, design=design)),
+        solver_calls=calls.made, findings=tuple(worst_first(findings)),
     )
 
 
 def with_stray_walls(rooms: Sequence[Room], cases: Sequence[WallCase]) -> list[Room]:
-    """Return the rooms, with a room for the walls that none of them names."""
+    """Return the rooms, walls that name their room added behind a gap, and a room for each wall that has none."""
     named = {w for room in rooms for w in room.walls if w is not None}
     found: list[Room] = []
     for room in rooms:
         extra = tuple(c.measured.id for c in cases if c.measured.id not in named and c.declared.room == room.id)
         named |= set(extra)
         found.append(replace(room, walls=(*room.walls, None, *extra)) if extra else room)
-    stray = [c.measured.id for c in cases if c.measured.id not in named]
-    for wall in stray:
-        found.append(Room(id=f"room of {wall}", walls=(wall,)))
+    for case in cases:
+        if case.measured.id not in named and case.declared.side == "inside":
+            found.append(Room(id=case.declared.room or f"room of {case.measured.id}", walls=(case.measured.id,)))
     return found
 
 
-def _boards(
-    room: Room, cases: Sequence[WallCase], *, design: Design, rules: BoardRules
-) -> tuple[RoomBoards | None, list[Finding]]:
+def _lay_room(
+    room: Room, cases: tuple[WallCase, ...], *, lining: Lining, rules: BoardRules, calls: Calls
+) -> tuple[_RoomWork, list[Finding]]:
     findings: list[Finding] = []
-    faces: list[Face] = []
+    faces: dict[str, Face] = {}
     for case in cases:
-        if not case.declared.line or case.declared.side != "inside":
-            continue
-        face, bad = lining_face(case)
-        findings += bad
-        if face is not None:
-            faces.append(face)
-    sizes = sizes_on_sale(design.insulation_mm)
+        if is_lined(case):
+            face, bad = lining_face(case)
+            findings += bad
+            if face is not None:
+                faces[face.wall] = face
+    nothing = _RoomWork(room=room, cases=cases, faces=faces, layout=None, risk=None)
     if not faces:
-        return None, findings
+        return nothing, findings
+    sizes = sizes_on_sale(lining.insulation_mm)
+    where = {"room": room.id, "key": "insulation_mm"}
+    if lining.family != "laminate":
+        return nothing, [*findings, Finding(
+            code="B013", severity="note", message=f"{room.id}: {lining.name} is no board with insulation on it, so no boards are laid out for it.",
+            remedy="Compare it by heat, depth and cost; its own trade sets it out.", where=where,
+        )]
     if not sizes:
-        findings.append(Finding(
-            code="B010", severity="stop", message=f"{room.id}: no board on sale has {design.insulation_mm:g} mm of insulation.",
-            remedy="Choose a thickness from estimator/data/board_sizes.toml.", where={"room": room.id, "key": "insulation_mm"},
-        ))
-        return None, findings
-    depth = round(make_lining(design.insulation, design.insulation_mm, board_mm=design.board_mm, fixing=design.fixing).build_up_mm)
+        return nothing, [*findings, Finding(
+            code="B010", severity="stop", message=f"{room.id}: no board on sale has {lining.insulation_mm:g} mm of insulation.",
+            remedy=f"Choose one of {', '.join(f'{t:g}' for t in _thicknesses())} mm.", where=where,
+        )]
+    corners = corners_of(room, list(faces.values()), round(lining.build_up_mm))
     try:
-        layout = lay_boards(faces, sizes=sizes, rules=rules, corners=corners_of(room, faces, depth))
+        layout = lay_boards(list(faces.values()), sizes=sizes, rules=rules, corners=corners)
     except ValueError as error:
-        findings.append(Finding(
-            code="B011", severity="stop", message=f"{room.id}: {error}.", remedy="Check the heights, or ask for boards of another length.",
-            where={"room": room.id},
+        return nothing, [*findings, Finding(
+            code="B011", severity="stop", message=f"{room.id}: {error}.", remedy="Check the heights and openings, or ask for boards of another length.", where={"room": room.id},
+        )]
+    lined = [c for c in cases if c.measured.id in faces]
+    risk = count_risk(room.id, lined, layout, sizes=sizes, corners=corners, rules=rules, calls=calls)
+    return _RoomWork(room=room, cases=cases, faces=faces, layout=layout, risk=risk), [*findings, *_layout_findings(room, layout)]
+
+
+def _thicknesses() -> list[float]:
+    from estimator.tables import read_table  # noqa: PLC0415
+
+    rows = read_table("board_sizes").rows.values()
+    return sorted({float(t) for row in rows if row.get("use", "wall") == "wall" for t in row["insulation_mm"]})
+
+
+def _layout_findings(room: Room, layout: RoomLayout) -> list[Finding]:
+    found = []
+    where = {"room": room.id}
+    if not layout.proved:
+        found.append(Finding(
+            code="B014", severity="note", message=f"{room.id}: {layout.count} boards found, at least {layout.lower_bound} needed; not proved to be the fewest.",
+            remedy="Order as found; a shorter list may exist.", where=where,
         ))
-        return None, findings
-    return _room_boards(layout, design), findings
+    near = sorted({j.wall for j in layout.joints if "jamb" in j.risk})
+    if near:
+        found.append(Finding(
+            code="B015", severity="warn", message=f"{room.id}: a joint stands within the clearance of a jamb on {', '.join(near)}.",
+            remedy="Tape and fill that joint with care; one more board would avoid it.", where=where,
+        ))
+    boxed = sorted({j.risk.removeprefix("in line with ") for j in layout.joints if j.risk.startswith("in line with ")})
+    if boxed:
+        found.append(Finding(
+            code="B016", severity="note", message=f"{room.id}: a joint runs in line with {', '.join(boxed)}.", remedy="Have the electrician shift the box a hand's width.", where=where,
+        ))
+    if layout.board.on_order:
+        found.append(Finding(
+            code="B017", severity="note", message=f"{room.id}: boards of {layout.board.length_mm} mm are made to order and not taken back.",
+            remedy="Ask for the lead time, and tape the heights before ordering.", where=where,
+        ))
+    return found
 
 
 def corners_of(room: Room, faces: Sequence[Face], depth: int) -> list[Corner]:
-    """Return the corners where two linings meet; walls run clockwise, so that a wall's right end meets the next one's left."""
+    """Return the corners where two linings meet; walls run clockwise, so a wall's right end meets the next one's left."""
     at = {face.wall: n for n, face in enumerate(faces)}
     ring = list(room.walls)
-    pairs = list(zip(ring, [*ring[1:], *ring[:1]], strict=True)) if len(ring) > 2 else list(zip(ring, ring[1:], strict=False))
+    following = [*ring[1:], *(ring[:1] if len(ring) > 2 else [None])]
     return [
         Corner(left_face=at[a], right_face=at[b], depth=depth)
-        for a, b in pairs if a is not None and b is not None and a != b and a in at and b in at
+        for a, b in zip(ring, following, strict=True) if a in at and b in at and a is not None and b is not None and a != b
     ]
 
 
-def _room_boards(layout: RoomLayout, design: Design) -> RoomBoards:
+def _to_order(done: _RoomWork) -> RoomBoardsOrder:
+    assert done.layout is not None and done.risk is not None  # asked only for rooms with boards
+    return RoomBoardsOrder(
+        room=done.room.id, board=done.layout.board, count=done.layout.count, to_order=done.risk.to_order, offcuts=done.layout.offcuts
+    )
+
+
+def _room_boards(done: _RoomWork, design: Design) -> RoomBoards | None:
+    layout, risk = done.layout, done.risk
+    if layout is None or risk is None:
+        return None
+    more, fewer = risk.chances()
     return RoomBoards(
-        count=layout.count, lower_bound=layout.lower_bound, proved=layout.proved, board=layout.board,
-        pieces=layout.pieces, offcuts=layout.offcuts, joints=layout.joints, column_count=layout.column_count,
-        area_count=layout.area_count, foot_gaps_mm=layout.foot_gaps_mm, run_through=layout.run_through,
-        waste_m2=layout.waste_m2,
+        count=layout.count, lower_bound=layout.lower_bound, proved=layout.proved, to_order=risk.to_order, chance_more=more, chance_fewer=fewer,
+        board=layout.board, pieces=layout.pieces, offcuts=layout.offcuts, joints=layout.joints, joints_at_risk=layout.joints_at_risk, kept=layout.kept,
+        column_count=layout.column_count, area_count=layout.area_count, foot_gaps_mm=layout.foot_gaps_mm, run_through=layout.run_through,
+        used_m2=layout.used_m2, waste_m2=layout.waste_m2,
         board_weight_kg=board_weight_kg(
             layout.board, insulation=design.insulation, insulation_mm=design.insulation_mm, board_mm=design.board_mm
         ),
@@ -208,46 +301,107 @@ def _room_boards(layout: RoomLayout, design: Design) -> RoomBoards:
 
 
 def _wall(
-    case: WallCase, room: Room, neighbours: Sequence[WallCase], *, design: Design, prices: Prices
-) -> tuple[WallEstimate, WallHeat | None, list[Finding]]:
+    case: WallCase, done: _RoomWork, *, lining: Lining, design: Design, prices: Prices, rules: BoardRules
+) -> tuple[WallEstimate, list[object], list[Finding]]:
+    wall = case.measured.id
+    if not is_lined(case):
+        return WallEstimate(
+            id=wall, lined=False, u_existing={"from_calculated": None, "from_measured": None}, options=(), verdict="cannot_say", conditions=(), heat=None,
+            construction=None, fixing=None, openings=(), moves=(), seals=(),
+        ), [], []
     construction = judge_construction(case)
     findings = [*case.measured.findings, *construction.findings]
-    heat = None
-    if case.declared.line and case.declared.side == "inside":
-        try:
-            heat = compare_options(
-                case, construction=construction, room=room, design=design, prices=prices.heat, neighbours=neighbours
-            )
-            findings += heat.findings
-        except PerpendError as error:
-            findings.append(Finding(
-                code="B012", severity="stop", message=str(error), remedy="Change the design.", where={"wall": case.measured.id},
-            ))
-    stops = [f for f in findings if f.severity == "stop"]
-    verdict = "cannot_say" if stops or heat is None else "not_before" if heat.conditions else "nothing_found_against"
+    heat, bad = _heat(case, construction, done, design=design, prices=prices)
+    findings += bad
+    openings, pieces, bad = reveal_linings(case, build_up_mm=lining.build_up_mm, rules=rules) if lining.build_up_mm else ([], [], [])
+    findings += bad
+    face = done.faces.get(wall)
+    moves, bad = what_moves(
+        case, room=done.room, build_up_mm=lining.build_up_mm, lining_mm=lining.insulation_mm + lining.board_mm, layout=done.layout, openings=openings,
+        rules=rules, neighbours=done.cases,
+    ) if lining.build_up_mm else ([], [])
+    findings += bad
+    fixing, seals = None, []
+    if face is not None and done.layout is not None:
+        fixing = fix_wall(
+            face, done.layout, features=case.measured.features, method=lining.fixing, insulation=lining.key, insulation_mm=lining.insulation_mm,
+            board_mm=lining.board_mm, gap_mm=lining.gap_mm, rules=rules,
+        )
+        seals = air_line(face, done.layout, features=case.measured.features)
+        findings += open_edges(seals, face, done.layout, features=case.measured.features)
+    conditions = tuple(dict.fromkeys([*(heat.conditions if heat else ()), *_conditions(findings)]))
+    measured = (done.layout is not None and face is not None) or lining.family != "laminate"
     return WallEstimate(
-        id=case.measured.id,
+        id=wall, lined=True,
         u_existing={
             "from_calculated": heat.u_existing_calculated.value if heat else None,
             "from_measured": heat.u_existing_measured.value if heat else None,
         },
-        options=tuple(option_entry(o) for o in heat.options) if heat else (), verdict=verdict,
-        conditions=heat.conditions if heat else (), heat=heat, construction=construction,
-    ), heat, findings
+        options=tuple(option_entry(o) for o in heat.options) if heat else (), verdict=_verdict(heat, measured, conditions, findings),
+        conditions=conditions, heat=heat, construction=construction, fixing=fixing, openings=tuple(openings), moves=tuple(moves), seals=tuple(seals),
+    ), list(pieces), findings
 
 
-def option_entry(option: object) -> Mapping[str, object]:
+def _heat(
+    case: WallCase, construction: Construction, done: _RoomWork, *, design: Design, prices: Prices
+) -> tuple[WallHeat | None, list[Finding]]:
+    heat = compare_options(case, construction=construction, room=done.room, design=design, prices=prices.heat, neighbours=done.cases)
+    return heat, list(heat.findings)
+
+
+SETTLED_FIRST = {
+    "B030": "water pipes have moved to the warm side", "B031": "an engineer has looked at the flue or chimney breast",
+    "B040": "the air line is closed",
+}
+
+
+def _conditions(findings: Sequence[Finding]) -> list[str]:
+    return [SETTLED_FIRST[f.code] for f in findings if f.severity == "stop" and f.code in SETTLED_FIRST]
+
+
+def _verdict(heat: WallHeat | None, measured: bool, conditions: Sequence[str], findings: Sequence[Finding]) -> str:
+    """Return the verdict before the tape list is known; a stop that no condition settles leaves nothing to say."""
+    unsettled = [f for f in findings if f.severity == "stop" and f.code not in SETTLED_FIRST]
+    if heat is None or not measured or unsettled:
+        return "cannot_say"
+    return "not_before" if conditions else "nothing_found_against"
+
+
+def option_entry(option: LiningOption) -> Mapping[str, object]:
     """Return a lining as estimate.json lists it: the record with its two transmittances under ``u``."""
-    entry: dict[str, object] = {name: getattr(option, name) for name in option.__slots__}  # type: ignore[attr-defined]
+    entry: dict[str, object] = {f.name: getattr(option, f.name) for f in fields(option)}
     entry["u"] = {"from_calculated": entry.pop("u_from_calculated"), "from_measured": entry.pop("u_from_measured")}
     return entry
 
 
-def _board_line(room: Room, boards: RoomBoards, design: Design, prices: Prices) -> OrderLine:
-    size = boards.board
-    return OrderLine(
-        item="insulated plasterboard",
-        spec=f"{design.insulation}, {design.insulation_mm:g} + {design.board_mm:g} mm, {size.width_mm} x {size.length_mm} mm",
-        quantity=boards.count, unit="board", why=f"room {room.id}, cut plan",
-        cost=prices.line(f"laminate_{size.length_mm}", boards.count),
-    )
+def _asbestos(case: WallCase) -> bool:
+    site: Site = case.site
+    if said_yes(site.textured_coating):
+        return True
+    old = case.declared.built is None or case.declared.built < ASBESTOS_YEAR
+    return old and not said_no(site.textured_coating)
+
+
+def _tasks(
+    cases: Sequence[WallCase], walls: Sequence[WallEstimate], boards: Sequence[RoomBoardsOrder], tape: Sequence[TapeItem]
+) -> list[Task]:
+    lined = [c for c in cases if is_lined(c)]
+    if not lined:
+        return []
+    kinds = [f.kind.strip().lower().replace(" ", "_") for c in lined for f in c.measured.features]
+    area = sum(w.fixing.board_area_m2 for w in walls if w.fixing is not None)
+    length = sum(c.measured.width_mm.value for c in lined if c.measured.width_mm is not None) / 1000
+    amounts = {
+        "m2": area, "board": float(sum(b.to_order for b in boards)), "radiator": float(kinds.count("radiator")),
+        "socket": float(sum(kinds.count(k) for k in ("socket", "switch", "data", "aerial", "light"))), "opening": float(sum(len(w.openings) for w in walls)),
+        "pipe": float(sum(1 for k in kinds if k in WATER)), "m": length,
+    }
+    applies = {
+        "asbestos": any(_asbestos(c) for c in lined), "damp": any(said_yes(c.site.damp) and str(c.site.damp).lower() not in ("none_seen", "none seen") for c in lined),
+        "gas": any(k in GAS or k in FLUES for k in kinds), "sockets": amounts["socket"] > 0, "tape": bool(tape),
+        "joists": any(not said_no(c.site.joists) for c in lined), "radiators": amounts["radiator"] > 0, "pipes": amounts["pipe"] > 0,
+        "openings": amounts["opening"] > 0, "services": amounts["radiator"] + amounts["socket"] > 0,
+    }
+    return work_sequence(amounts, applies)
+
+

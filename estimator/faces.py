@@ -154,6 +154,14 @@ def _gap(wall: str, opening: MeasuredOpening, width: int, height: int) -> tuple[
     ), []
 
 
+COLD = frozenset({"outside", "unheated", "ground"})
+
+
+def is_lined(case: WallCase) -> bool:
+    """Whether boards go on this wall: an inside face of a wall with cold behind it that is to be lined."""
+    return case.declared.line and case.declared.side == "inside" and case.declared.faces in COLD
+
+
 SLACK_MM = 15.0  # an opening may stick out of its wall this far before it is called impossible (invented default)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from estimator import columns as programme
 from estimator.boards import BoardRules, BoardSize
@@ -28,6 +28,16 @@ class Piece:
     on_board: Outline
     turned_deg: int = 0
     opening: str | None = None
+
+    def to_board(self, x: float, y: float) -> tuple[float, float]:
+        """Return where a point of the wall lies on the board that this piece is cut from, mm."""
+        left, bottom, _, _ = self.on_wall.box
+        b_left, b_bottom, b_right, b_top = self.on_board.box
+        dx, dy = x - left, y - bottom
+        return {
+            0: (b_left + dx, b_bottom + dy), 90: (b_right - dy, b_bottom + dx),
+            180: (b_right - dx, b_top - dy), 270: (b_left + dy, b_top - dx),
+        }[self.turned_deg]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +70,7 @@ class RoomLayout:
     """The boards of one room.
 
     ``lower_bound`` holds for every layout of the kind described in :mod:`estimator.columns`; ``proved`` when ``count``
-    meets it. ``column_count`` is the trade's rule of full columns, ``area_count`` area and a tenth. ``kept`` says which
+    meets it. ``solution`` is the programme's own, to start a like search from. ``column_count`` is the trade's rule of full columns, ``area_count`` area and a tenth. ``kept`` says which
     joint rules hold throughout: ``all``, ``jambs`` (not sockets) or ``none``. ``run_through`` names, for each corner
     of two linings, the wall whose lining runs into the corner.
     """
@@ -77,6 +87,7 @@ class RoomLayout:
     kept: Keep
     foot_gaps_mm: Mapping[str, int]
     run_through: tuple[str, ...] = ()
+    solution: Mapping[str, int] = field(default_factory=dict, repr=False)
 
     @property
     def joints_at_risk(self) -> int:
@@ -102,9 +113,6 @@ class Effort:
     place: float = 3.0
     prove: float = 3.0
     tidy: float = 1.5
-
-
-QUICK = Effort(bound=0.6, place=1.5, prove=1.5, tidy=0.0)
 
 
 def board_for(height: int, sizes: Sequence[BoardSize], rules: BoardRules) -> tuple[BoardSize, int]:
@@ -187,11 +195,42 @@ def lay_boards(
     return _layout(best, most)
 
 
-def count_boards(
-    faces: Sequence[Face], *, sizes: Sequence[BoardSize], rules: BoardRules, corners: Sequence[Corner] = ()
-) -> int:
-    """Return the number of boards alone, with less work than :func:`lay_boards`."""
-    return lay_boards(faces, sizes=sizes, rules=rules, corners=corners, effort=QUICK).count
+def fits_on(
+    faces: Sequence[Face], count: int, *, like: RoomLayout, rules: BoardRules, corners: Sequence[Corner] = (), work: float = 1.0
+) -> bool | None:
+    """Return whether the faces can be lined from ``count`` boards of the size and under the joint rules of ``like``.
+
+    Parameters
+    ----------
+    faces, corners, rules
+        As for :func:`lay_boards`.
+    count
+        Boards at hand.
+    like
+        A layout of nearly the same faces; its solution is where the search starts.
+    work
+        Limit on the solver's work for each of two questions.
+
+    Returns
+    -------
+    bool or None
+        True with a layout in hand, False by proof, None when the work ran out first.
+    """
+    try:
+        job = _with_keep(make_job(faces, corners=corners, sizes=[like.board], rules=rules), like.kept)
+    except ValueError:
+        return False
+    if count < _area_bound(job):
+        return False
+    pitch = job.board.width_mm + job.rules.kerf_mm
+    roll = programme.build(job, boards=None)
+    roll.model.add(programme.roll_length(roll, job.rules.kerf_mm) <= count * pitch)
+    status, solver = programme.solve(roll, work=work, hint=like.solution)
+    if status == "INFEASIBLE":
+        return False
+    hint = like.solution if status == "UNKNOWN" else programme.values(roll, solver)
+    status, _, value = _place(job, count, work, hint)
+    return True if value is not None else False if status == "INFEASIBLE" else None
 
 
 def trade_count(job: Job) -> int:
@@ -304,4 +343,5 @@ def _layout(found: _Found, most: int) -> RoomLayout:
         run_through=tuple(
             job.faces[c.left_face if found.value[f"corner{n}"] else c.right_face].wall for n, c in enumerate(job.corners)
         ),
+        solution=found.value,
     )
