@@ -91,6 +91,25 @@ class Live:
         self.searching = searching
         self._solved: dict[str, Solved] = {}
 
+    def straight(self, wall: str, file: str, mm_per_px: float) -> bytes:
+        """Return a wall's straightened picture from one photo, as a JPEG.
+
+        Raises
+        ------
+        KeyError
+            If the wall is not solved or the photo is not placed in its solution.
+        """
+        import cv2
+
+        from vision.rectify import rectify_wall
+
+        solution = self._solved[wall].solution
+        if solution.solution is None or file not in solution.files:
+            raise KeyError(file)
+        picture = rectify_wall(self.pictures.colour(file), solution, file, mm_per_px)
+        _, coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])
+        return bytes(coded)
+
     def forget(self) -> None:
         """Start the next solution afresh."""
         self._solved = {}
@@ -179,9 +198,10 @@ def _answer(found: Gathered, solved: Mapping[str, Solved]) -> dict[str, Json]:
     points: dict[str, dict[str, Json]] = {}
     findings = list(found.findings)
     suspects = []
-    for item in solved.values():
+    for name, item in solved.items():
         for file, identity, point in predicted(item.solution, found):
             points.setdefault(file, {})[identity] = point
+        walls[name]["straight"] = straight_json(item.solution, found)
         findings += item.solution.findings
     for finding in findings:
         suspect = suspect_of(finding, found, points)
@@ -203,6 +223,20 @@ def wall_json(measured: MeasuredWall) -> dict[str, Json]:
     return result.model_dump(mode="json", exclude={"covariance", "construction", "rectified", "views"})
 
 
+def straight_json(solution: WallSolution, found: Gathered) -> dict[str, Json] | None:
+    """Return the box (left, bottom, right, top, mm) and the photos, best first, of a wall's straightened picture."""
+    from intake.straighten import best_view
+    from vision.rectify import wall_box_mm
+
+    if solution.solution is None or solution.measured.outline_mm is None:
+        return None
+    best = best_view(found, solution)
+    if best is None:
+        return None
+    others = sorted(file for file in solution.files if file != best)
+    return {"box_mm": [round(v, 1) for v in wall_box_mm(solution)], "photos": [best, *others]}
+
+
 def predicted(solution: WallSolution, found: Gathered) -> Iterator[tuple[str, str, dict[str, Json]]]:
     """Yield photo, mark identity and place of every known point of a wall in every photo placed in its solution.
 
@@ -211,13 +245,13 @@ def predicted(solution: WallSolution, found: Gathered) -> Iterator[tuple[str, st
     if solution.solution is None:
         return
     wall = solution.problem.wall
-    proud = _floor_proud(found, wall.id)
+    proud = _stands_out(found, wall.id)
     for file in solution.files:
         photo = found.photos[file]
         quads: dict[str, FloatArray] = {}
         for key, place, face in _places(wall):
             corner = place.split("/")[1]
-            stands = proud if place.startswith("wall/bottom") else 0.0
+            stands = proud.get("wall" if place.startswith("wall/bottom") else quad_of(place), 0.0)
             known = solution.predict(file, place=place, face=face, proud_mm=stands)
             if known is None or not np.all(np.isfinite(known[0])):
                 continue
@@ -261,11 +295,19 @@ def _seen_through(px: FloatArray, quad: FloatArray) -> bool:
     )
 
 
-def _floor_proud(found: Gathered, wall: str) -> float:
-    floor = [
-        m for m in found.marks if m.wall == wall and m.point.startswith("bottom") and not m.opening and not m.feature
-    ]
-    return floor[0].proud_mm if floor else 0.0
+def quad_of(place: str) -> str:
+    """Return the thing that a place belongs to, but not the wall, whose floor line alone may stand out."""
+    quad = place.split("/", maxsplit=1)[0]
+    return "" if quad == "wall" else quad
+
+
+def _stands_out(found: Gathered, wall: str) -> dict[str, float]:
+    """Return how far the marks of the floor line ("wall") and of each feature stand in front of the plaster, mm."""
+    proud: dict[str, float] = {}
+    for mark in found.marks:
+        if mark.wall == wall and not mark.opening and (mark.feature or mark.point.startswith("bottom")):
+            proud.setdefault(mark.feature or "wall", mark.proud_mm)
+    return proud
 
 
 def suspect_of(finding: Finding, found: Gathered, points: Mapping[str, Mapping[str, Json]]) -> dict[str, Json] | None:

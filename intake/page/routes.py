@@ -58,6 +58,14 @@ def routes(bench: Bench) -> list[Route]:
             return PlainTextResponse(f"{error}\n", 422)
         return Response(data, media_type="image/jpeg", headers=_FOREVER)
 
+    async def straight(request: Request) -> Response:
+        query = request.query_params
+        try:
+            data = await run_in_threadpool(bench.live.straight, query["wall"], query["file"], 2.5)
+        except KeyError:
+            return PlainTextResponse("That wall is not measured from that photo yet.\n", 404)
+        return Response(data, media_type="image/jpeg")
+
     async def change(request: Request) -> Response:
         posted = await _json(request)
         edits = read_edits(posted.get("edits"))
@@ -96,6 +104,7 @@ def routes(bench: Bench) -> list[Route]:
         Route("/static/{name}", static),
         Route("/api/state", state),
         Route("/api/photo", photo),
+        Route("/api/straight", straight),
         Route("/api/news", news),
         Route("/api/change", change, methods=["POST"]),
         Route("/api/preview", preview, methods=["POST"]),

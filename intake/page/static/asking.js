@@ -20,10 +20,15 @@ export function drawAsking() {
   drawSketch($("#sketch"), desk);
   if (signature === shown) return;
   shown = signature;
+  const { dataset } = $("#question");
+  dataset.kind = question.kind;
+  dataset.point = question.kind === "point" ? identity(question.point) : "";
   keys = new Map();
   const make = PANELS[question.kind];
   $("#question").replaceChildren(...make(question).filter(Boolean));
-  $("#question").querySelector("[data-first]")?.focus({ preventScroll: true });
+  const first = $("#question").querySelector("[data-first]");
+  if (first) first.focus({ preventScroll: true });
+  else if (document.activeElement === document.body) $("#bench").focus({ preventScroll: true });
 }
 
 export function redrawAsking() {
@@ -52,6 +57,7 @@ const small = (words) => h("p", { class: "hint" }, words);
 function form(fields, submit, words) {
   const node = h("form", { onsubmit: (event) => { event.preventDefault(); submit(new FormData(node)); } },
     fields, h("button", { type: "submit", class: "main" }, h("span", null, words), h("kbd", null, "Enter ↵")));
+  if (!keys.has("Enter")) keys.set("Enter", () => node.requestSubmit());
   return node;
 }
 
@@ -84,7 +90,6 @@ function addWall(data) {
   desk.wall = name;
   change(edits, { label: `wall ${name}` });
   emit("wall");
-  $("#bench").focus({ preventScroll: true });
 }
 
 function wallPanel() {
@@ -117,7 +122,6 @@ function barPanel({ reference }) {
       const bar = read(data.get("bar"));
       if (bar === null || bar < 150 || bar > 350) { emit("refused", "The bar reads between 150 and 350 mm."); return; }
       change([{ path: ["references", id], value: { id, kind: "survey_sheet", number: n, bar_mm: bar, on: desk.wall } }], { label: "bar reading" });
-      $("#bench").focus({ preventScroll: true });
     }, "Reads this"),
     h("div", { class: "row" }, button("Nobody measured it", "s", () => setAsked(`bar ${n}`))),
   ];
@@ -160,9 +164,8 @@ function skirtingPanel() {
       const depth = read(data.get("depth"));
       if (depth === null || depth > 200) { emit("refused", "A skirting stands out between 0 and 200 mm."); return; }
       setSkirting(depth);
-      $("#bench").focus({ preventScroll: true });
     }, "Skirting"),
-    h("div", { class: "row" }, button("Plaster, no skirting", "p", () => { setSkirting(0); $("#bench").focus({ preventScroll: true }); })),
+    h("div", { class: "row" }, button("Plaster, no skirting", "p", () => setSkirting(0))),
   ];
 }
 
@@ -223,7 +226,6 @@ function tapePanel() {
       }
       edits.push({ path: ["walls", wall.id, "asked"], value: [...new Set([...(wall.asked ?? []), "tape"])] });
       change(edits, { label: "tape readings" });
-      $("#bench").focus({ preventScroll: true });
     }, "Go on"),
   ];
 }

@@ -12,6 +12,7 @@ export const desk = {
   question: null,
   selected: null,
   problem: null,
+  busy: 0, // questions to the server that change marks when answered
   raw: new Map(),
   refined: new Map(),
   looked: new Set(), // close-ups that have been in sight

@@ -7,6 +7,7 @@ import { identity } from "./edits.js";
 import { drawElevation } from "./elevation.js";
 import { Glass } from "./glass.js";
 import { Hand } from "./hand.js";
+import { lookAgain } from "./look.js";
 import { canRedo, canUndo, keepMine, open, redo, restore, status, takeTheirs, undo } from "./keeper.js";
 import { keepRaw, markOf, move, remove, select } from "./marking.js";
 import { drawMarks } from "./marks.js";
@@ -20,11 +21,10 @@ import { clock, plural, pointName } from "./words.js";
 
 const stage = $("#bench");
 const svg = $("#marks");
-const view = new View(stage, $("#picture"), () => { drawOverlay(); glass.draw(); $("#strip")?.paint?.(); });
+const view = new View(stage, $("#picture"), () => { drawOverlay(); tell(); glass.draw(); $("#strip")?.paint?.(); });
 const glass = new Glass($("#glass"), view);
 const hand = new Hand(stage, view, glass);
 useView(view);
-window.perpendView = view; // for tests: where a photo pixel is on the screen
 
 let aim = null;
 
@@ -37,6 +37,15 @@ function drawOverlay() {
   }
 }
 
+// What a tool that reads the page (or a test) may want to know of its state.
+function tell() {
+  const root = document.documentElement.dataset;
+  root.waiting = String(status.waiting + desk.busy);
+  root.found = desk.foundAll ? "all" : "some";
+  stage.dataset.view = [view.scale, view.x, view.y].map((v) => v.toFixed(4)).join(" ");
+  stage.dataset.photo = desk.photo ?? "";
+}
+
 function drawAll() {
   decide();
   drawAsking();
@@ -46,6 +55,7 @@ function drawAll() {
   drawElevation($("#drawing"));
   drawTop();
   drawPad();
+  tell();
   if ($("#table").open) drawTable();
 }
 
@@ -123,7 +133,8 @@ on("survey live", drawAll);
 on("photo", toPhoto);
 on("wall", () => { desk.selected = null; desk.pinned = null; drawAll(); });
 on("selected", () => { hand.endCursor(); drawOverlay(); drawPad(); });
-on("status", () => { drawStatus(); drawTop(); });
+on("status", () => { drawStatus(); drawTop(); tell(); });
+on("busy", tell);
 on("problem", drawStatus);
 on("refused", notice);
 on("placed", drawAll);
@@ -153,7 +164,7 @@ on("suspect", ({ suspect, action }) => {
     view.goTo(suspect.px, 1);
   }
 });
-on("look", () => notice("Look again: compare the drawing with the photo."));
+on("look", lookAgain);
 
 // News must not take away a form that someone is typing in.
 function redrawIdle() {
@@ -218,7 +229,7 @@ const KEYS = {
   "-": () => zoom(1 / 1.5),
   0: () => view.fit(),
   m: openTable,
-  g: () => emit("look"),
+  g: lookAgain,
   "?": () => $("#keys").showModal(),
 };
 
@@ -242,6 +253,7 @@ function setUp() {
   setUpShelf();
   $("#undo").addEventListener("click", undo);
   $("#redo").addEventListener("click", redo);
+  $("#look-button").addEventListener("click", lookAgain);
   $("#marks-button").addEventListener("click", openTable);
   $("#keys-button").addEventListener("click", () => $("#keys").showModal());
   $("#letters").checked = letters();
@@ -277,7 +289,7 @@ async function begin() {
   if (desk.photo) toPhoto();
   else drawAll();
   drawStatus();
-  stage.focus({ preventScroll: true });
+  if (!document.activeElement?.closest("#question")) stage.focus({ preventScroll: true });
   document.documentElement.dataset.ready = "yes";
 }
 

@@ -17,8 +17,16 @@ const isFloor = (point) => !point.opening && !point.feature && !point.reference 
 // How sure a hand is: two pixels of the screen, but never better than 0.7 of the photo (invented default).
 export const handSd = (scale) => Math.min(8, Math.max(0.7, Math.round((2 / scale) * 10) / 10));
 
+// How far things usually stand out from the wall, mm (invented defaults; Marks shows and changes them).
+const STANDS_OUT = { socket: 9, switch: 9, radiator: 100, pipe: 30, vent: 5 };
+
 // The skirting's depth once said for this wall goes with each later mark on the floor line.
 function proudFor(point) {
+  if (point.feature) {
+    const other = (desk.survey.photos ?? []).flatMap((p) => p.marks ?? []).find((m) => m.wall === point.wall && m.feature === point.feature);
+    const { kind } = (wallEntry(point.wall)?.features ?? []).find((f) => f.id === point.feature) ?? {};
+    return other?.proud_mm ?? STANDS_OUT[kind];
+  }
   if (!isFloor(point)) return undefined;
   for (const photo of desk.survey.photos ?? []) {
     const said = (photo.marks ?? []).find((m) => m.wall === point.wall && isFloor(m) && m.proud_mm !== undefined);
@@ -53,10 +61,14 @@ export async function placeByHand(point, px, scale, { refine = true } = {}) {
 
 // Ask the server for the edge crossings near points: [{px, reach_px}] gives [{px or null, sd_px}].
 export async function crossings(file, points) {
+  desk.busy += 1;
+  emit("busy");
   try {
     const response = await post("/api/refine", { file, points });
     return response.ok ? (await response.json()).points : [];
-  } catch { return []; }
+  } catch { return []; } finally {
+    setTimeout(() => { desk.busy -= 1; emit("busy"); });
+  }
 }
 
 // Go to the edge crossing beneath a mark; K goes back.

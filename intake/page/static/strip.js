@@ -19,7 +19,7 @@ export function drawStrip(strip, points) {
   strip.replaceChildren(...cells.map((c) => c.node));
   strip.paint = () => { for (const { canvas, item } of cells) patch(canvas, item); };
   strip.paint();
-  find(file, points).then(() => { if (strip.isConnected) { strip.paint(); watch(strip, cells, file); } });
+  find(file, points).then(() => { if (strip.isConnected) { strip.paint(); for (const { node, item } of cells) node.dataset.px = item.at.join(" "); watch(strip, cells, file); } });
 }
 
 async function find(file, points) {

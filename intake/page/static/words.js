@@ -27,7 +27,7 @@ export function pointName(target) {
 
 export function hint(target, { side, skirting } = {}) {
   if (target.reference) return "The corner of the thing itself, as you see it in the photo.";
-  if (target.feature) return "The edge of the plate or body, where it meets the wall.";
+  if (target.feature) return "The outer corner of its front face. How far it stands out is assumed from its kind; Marks shows and changes it.";
   if (target.point === "edge_inner") return "Where the inside plaster ends.";
   if (target.point === "edge_outer") return "Where the outer face of the wall ends.";
   if (target.opening && target.face === "frame") return "Deep in the reveal, where it meets the window or door frame.";
