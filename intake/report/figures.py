@@ -18,7 +18,7 @@ from intake.report.board_drawings import (
 from intake.report.charts import ChartPoint, bars, condensation_by_month, u_against_depth
 from intake.report.context import Figure
 from intake.report.drawing import Drawing, Point
-from intake.report.elevation import elevation, feature_box, feature_label, opening_box, scale_that_fits
+from intake.report.elevation import elevation, feature_box, opening_box, scale_that_fits
 from intake.report.plan import PlanWall, room_plan
 from intake.report.reading import Data
 from intake.report.section import LayerBand, SectionSizes, jamb_section, sill_section

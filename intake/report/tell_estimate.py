@@ -239,12 +239,12 @@ def moisture(estimate: Data, wall: WallResult) -> MoistureEvidence | None:
     surface = ""
     if before is not None and after is not None and night is not None:
         surface = (
-            f"On a night of {grouped(night)}{NBSP}°C, the room at 20{NBSP}°C, the inside face goes from {before:.1f} to "
+            f"On a night of {grouped(night)}{NBSP}°C, the room at 20{NBSP}°C, the inside goes from {before:.1f} to "
             f"{after:.1f}{NBSP}°C."
         )
     if factor_before is not None and factor_after is not None:
         surface += (
-            f" Temperature factor {factor_before:.2f} before, {factor_after:.2f} after; at least 0.75 is asked for."
+            f" Temperature factor {factor_before:.2f} before, {factor_after:.2f} after; 0.75 is asked for."
         )
     return MoistureEvidence(
         wall=name_of(wall.id),
