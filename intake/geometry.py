@@ -41,7 +41,7 @@ def make_geometry(found: Gathered, inputs: str) -> Geometry:
         measured = _joined_wall(found, declared, solutions)
         case = _case(found.survey, found.walls[declared.id], declared, measured, bonds)
         results.append(_wall_result(found, case, solutions[declared.id], proposed))
-        found.findings += measured.findings
+        found.findings += _told(declared, measured)
     used = {file for solution in solutions.values() for file in solution.files}
     return Geometry(
         inputs_sha256=inputs,
@@ -51,6 +51,18 @@ def make_geometry(found: Gathered, inputs: str) -> Geometry:
         photos=[_photo_result(found, name, used) for name in found.listing.photos],
         findings=[finding_entry(finding) for finding in worst_first(found.findings)],
     )
+
+
+EXPECTED_OUTSIDE = frozenset({"M006", "M025"})
+"""What a wall's outside face need not have: all its corners, and a second scale."""
+
+
+def _told(declared: DeclaredWall, measured: MeasuredWall) -> list[Finding]:
+    """Return a wall's findings; an outside face gives outer reveal and bond only, so what it lacks is a note."""
+    if declared.side == "inside":
+        return list(measured.findings)
+    kept = [finding for finding in measured.findings if finding.code not in EXPECTED_OUTSIDE]
+    return [replace(finding, severity="note") if finding.severity == "stop" else finding for finding in kept]
 
 
 def solve_wall(found: Gathered, wall: DeclaredWall) -> WallSolution:

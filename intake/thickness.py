@@ -8,6 +8,8 @@ from dataclasses import replace
 from intake.outcomes import TAPE_SD_MM
 from vision.walls import DeclaredOpening, DeclaredWall, Measured, MeasuredOpening, MeasuredWall
 
+TYPED_SD_MM = 4.0
+"""Standard uncertainty of an outer reveal that somebody typed, mm (judgement)."""
 FRAME_SD_MM = 2.0
 """Standard uncertainty of a frame's depth as typed, mm (judgement)."""
 
@@ -40,15 +42,26 @@ def _taped(value: float | None) -> Measured | None:
 def _joined(
     opening: MeasuredOpening, said: DeclaredOpening | None, outer: Measured | None, whole: Measured | None
 ) -> MeasuredOpening:
-    """Return the opening with its outer reveal and thickness: taped before seen before typed."""
+    """Return the opening with its outer reveal and thickness: taped, else seen and typed together."""
     taped = said.taped if said is not None else {}
     typed = said.outer_reveal_mm if said is not None else None
     frame = opening.frame_mm if opening.frame_mm is not None else (said.frame_mm if said is not None else None)
-    outer = _taped(taped.get("outer_reveal_mm")) or outer or opening.outer_reveal_mm or _taped(typed)
-    thickness = _taped(taped.get("thickness_mm")) or whole or opening.thickness_mm
+    told = opening.outer_reveal_mm or (None if typed is None else Measured(value=typed, sd=TYPED_SD_MM))
+    outer = _taped(taped.get("outer_reveal_mm")) or _together(outer, told)
+    thickness = _taped(taped.get("thickness_mm")) or whole
     if thickness is None and opening.reveal_depth_mm is not None and frame is not None and outer is not None:
         thickness = Measured(
             value=opening.reveal_depth_mm.value + frame + outer.value,
             sd=math.hypot(opening.reveal_depth_mm.sd, FRAME_SD_MM, outer.sd),
         )
-    return replace(opening, outer_reveal_mm=outer, thickness_mm=thickness, frame_mm=frame)
+    return replace(opening, outer_reveal_mm=outer, thickness_mm=thickness or opening.thickness_mm, frame_mm=frame)
+
+
+def _together(one: Measured | None, other: Measured | None) -> Measured | None:
+    """Return the weighted mean of two independent values, its uncertainty widened where they disagree (Birge ratio)."""
+    if one is None or other is None:
+        return one or other
+    weights = (1.0 / one.sd**2, 1.0 / other.sd**2)
+    value = (weights[0] * one.value + weights[1] * other.value) / sum(weights)
+    apart = abs(one.value - other.value) / math.hypot(one.sd, other.sd)
+    return Measured(value=value, sd=max(1.0, apart) / math.sqrt(sum(weights)))

@@ -35,7 +35,7 @@ HEIGHT_RANGE_MM = (1800.0, 4500.0)
 MOST_CANDIDATES = 14
 BEYOND_MM = 350.0
 MARGIN_MM = 40.0
-LEAST_SCORE = 2.2
+LEAST_SCORE = 2.6
 """Least score of an outline that is offered at all, of about 6 (from the study)."""
 
 
