@@ -61,3 +61,21 @@ def test_shares_that_do_not_add_up_are_refused() -> None:
 def test_a_thickness_that_is_no_length_is_refused(mm: float) -> None:
     with pytest.raises(PerpendError, match=r"layer 'x': the thickness is"):
         resistive_layer("x", mm, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("gap", "emissivity", "expected"),
+    [
+        (5, 0.9, 0.109),
+        (7, 0.9, 0.128),
+        (10, 0.9, 0.149),
+        (15, 0.9, 0.170),
+        (25, 0.9, 0.183),
+        (25, 0.2, 0.443),
+        (25, 0.05, 0.664),
+        (10, 0.05, 0.363),
+    ],
+)
+def test_air_gaps_by_the_formula_to_three_places(gap: float, emissivity: float, expected: float) -> None:
+    """Regression: our own figures from EN ISO 6946:2017 annex D, one face shiny where the emissivity is below 0.9."""
+    assert air_resistance(gap, emissivity_1=emissivity) == pytest.approx(expected, abs=0.0006)
