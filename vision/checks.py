@@ -8,6 +8,7 @@ reading or one taped length is asked for instead.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -38,7 +39,7 @@ def place_of(mark: Mark) -> dict[str, str]:
 def check_start(problem: WallProblem, guesses: Sequence[Guess]) -> list[Finding]:
     """Return findings on what could not be placed before solving."""
     wall = problem.wall.id
-    found = [*_crossed(problem)]
+    found: list[Finding] = []
     if not problem.marks:
         if problem.photos:
             found.append(Finding(
@@ -76,14 +77,19 @@ def check_start(problem: WallProblem, guesses: Sequence[Guess]) -> list[Finding]
     return found
 
 
-def _crossed(problem: WallProblem) -> list[Finding]:
-    """Return findings for rectangles whose four marks do not run round: two corners were swapped."""
-    found = []
+def untangle(problem: WallProblem) -> tuple[tuple[Mark, ...], list[Finding]]:
+    """Return the marks to measure with, and findings for rectangles whose four marks do not run round.
+
+    Two corners that look swapped are swapped for the measurement; four that form no rectangle are left out. Either is a
+    ``stop``: the person decides.
+    """
+    found: list[Finding] = []
     groups: dict[tuple[str, str, str], dict[str, Mark]] = {}
     for m in problem.marks:
         if m.point in CORNERS:
             name = m.opening or m.feature or "wall"
             groups.setdefault((m.photo, name, m.face or "wall"), {})[m.point] = m
+    mended: dict[Mark, Mark | None] = {}
     for (photo, name, _), marks in groups.items():
         if len(marks) < 4 or _runs_round([marks[c].px for c in CORNERS]):
             continue
@@ -91,6 +97,10 @@ def _crossed(problem: WallProblem) -> list[Finding]:
         for a, b in swaps:
             trial = {**marks, a: marks[b], b: marks[a]}
             if _runs_round([trial[c].px for c in CORNERS]):
+                mended[marks[a]], mended[marks[b]] = (
+                    replace(marks[a], px=marks[b].px),
+                    replace(marks[b], px=marks[a].px),
+                )
                 found.append(Finding(
                     code="M011", severity="stop", where=place_of(marks[a]),
                     message=f"{photo}: {a} and {b} of {name} look swapped.",
@@ -98,12 +108,24 @@ def _crossed(problem: WallProblem) -> list[Finding]:
                 ))  # fmt: skip
                 break
         else:
+            mended.update(dict.fromkeys(marks.values()))
             found.append(Finding(
                 code="M012", severity="stop", where=place_of(marks["bottom_left"]),
                 message=f"{photo}: the four corners of {name} do not form a rectangle seen from the front.",
                 remedy="Mark them again: bottom left, bottom right, top right, top left as you see them.",
             ))  # fmt: skip
-    return found
+    kept = (mended.get(m, m) for m in problem.marks)
+    return tuple(m for m in kept if m is not None), found
+
+
+def unsolvable(problem: WallProblem) -> Finding:
+    """Return the finding for marks from which no solution can be formed at all."""
+    photos = ", ".join(sorted({m.photo for m in problem.marks}))
+    return Finding(
+        code="M015", severity="stop", where={"wall": problem.wall.id},
+        message=f"{problem.wall.id}: no solution can be formed from the marks in {photos}.",
+        remedy="Remove its marks and mark it again, or tape its lengths.",
+    )  # fmt: skip
 
 
 def _runs_round(px: Sequence[tuple[float, float]]) -> bool:

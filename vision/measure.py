@@ -143,11 +143,12 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     WallSolution
         With findings for what could not be measured. A wall without usable photos is taken from its taped lengths.
     """
-    from vision.checks import check_solution, check_start
+    from vision.checks import check_solution, check_start, unsolvable, untangle
     from vision.results import measured_from_solution, measured_from_tape
 
     problem = _relevant(problem)
-    findings: list[Finding] = []
+    marks, findings = untangle(problem)
+    problem = replace(problem, marks=marks)
     references = {r.id: r for r in problem.references}
     guesses = _warm_guess(problem, start)
     if not guesses:
@@ -155,9 +156,13 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
         guesses = first_guesses(seen, taped_lengths(problem.wall))
     findings += check_start(problem, guesses)
     if not guesses or not guesses[0].scaled or not any(m.wall for m in problem.marks):
-        measured = measured_from_tape(problem, findings)
+        measured = measured_from_tape(problem, worst_first(findings))
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
-    solution, guess = _best(problem, guesses)
+    try:
+        solution, guess = _best(problem, guesses)
+    except np.linalg.LinAlgError:
+        measured = measured_from_tape(problem, worst_first([*findings, unsolvable(problem)]))
+        return WallSolution(problem=problem, measured=measured, findings=measured.findings)
     findings += check_solution(problem, solution)
     measured = measured_from_solution(problem, solution, worst_first(findings))
     return WallSolution(problem=problem, measured=measured, solution=solution, guess=guess, findings=measured.findings)
