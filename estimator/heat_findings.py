@@ -231,7 +231,7 @@ def junction_findings(wall: str, junctions: JunctionStudy | None) -> list[Findin
                 Finding(
                     code="H132",
                     severity="note" if fits else "warn",
-                    message=f"{words[0].upper()}{words[1:]}",
+                    message=words,
                     remedy="Tape the frame in sight, and look where hinges and handle turn.",
                     where={"wall": wall, "opening": opening},
                 )

@@ -31,7 +31,16 @@ from estimator.verdict_words import moisture_verdict, moisture_words, target_wor
 from vision.findings import worst_first
 
 DEFAULT_CLASS = 3
-OCCUPANCY_CLASS = {"empty": 1, "low": 2, "normal": 3, "high": 4, "crowded": 4, "very_high": 5}
+OCCUPANCY_CLASS = {
+    "empty": 1,
+    "low": 2,
+    "single": 2,
+    "normal": 3,
+    "family": 3,
+    "high": 4,
+    "crowded": 4,
+    "very_high": 5,
+}
 """Humidity class by the person's word for how the home is lived in (invented default)."""
 MORE_HUMID_CLASS = 4
 

@@ -18,7 +18,9 @@ VAPOUR_CLOSED = frozenset({"pir", "phenolic", "eps_grey", "eps_white"})
 CLOSED_LIMIT_MM = 40.0
 ASBESTOS_YEAR = 2000
 LEAD_YEAR = 1970
-_NO = frozenset({"", "no", "none", "false", "unknown", "not known", "dry"})
+_UNKNOWN = ("unknown", "not known", "not sure", "not asked", "unsure", "don't know", "do not know", "dont know", "?")
+_NO = frozenset({"no", "none", "never", "not", "false", "nothing", "dry", "parallel", "solid", "concrete"})
+"""First words that mean no; joists that run parallel to the wall, and solid or concrete floors, have no ends in it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,13 +65,21 @@ class LiningFacts:
 
 
 def said_yes(answer: object) -> bool:
-    """Say whether an answer means yes: true, or words other than no, none, unknown and dry."""
-    return answer is True or (isinstance(answer, str) and answer.strip().lower() not in _NO)
+    """Say whether an ``answer`` means yes: true, or words that mean neither no nor "not known"."""
+    return answer is True or (isinstance(answer, str) and _meaning(answer) == "yes")
 
 
 def said_no(answer: object) -> bool:
-    """Say whether an answer means no."""
-    return answer is False or (isinstance(answer, str) and answer.strip().lower() in {"no", "none", "false", "dry"})
+    """Say whether an ``answer`` means no: false, or words that begin with no, none, never, not, dry or parallel."""
+    return answer is False or (isinstance(answer, str) and _meaning(answer) == "no")
+
+
+def _meaning(words: str) -> str:
+    """Return ``yes``, ``no`` or ``unknown`` for an answer in words; underscores count as spaces."""
+    plain = " ".join(words.replace("_", " ").replace("-", " ").lower().split())
+    if not plain or plain.startswith(_UNKNOWN):
+        return "unknown"
+    return "no" if plain.split()[0].strip(".,;:!") in _NO else "yes"
 
 
 def nation_of(site: Site) -> str:
@@ -264,10 +274,10 @@ def _answer(name: str, what: str) -> _Judge:
     def judge(case: WallCase, facts: LiningFacts, row: Row) -> _Judgement:
         value = getattr(case.site, name)
         if said_yes(value):
-            told = "" if value is True else f": {value}"
+            told = "" if value is True or str(value).lower() == "yes" else f": {str(value).replace('_', ' ')}"
             return "yes", f"{what}{told}"
         if said_no(value):
-            return "no", "answered no"
+            return "no", "answered no" if value is False else f"answered {str(value).replace('_', ' ')}"
         return "perhaps", f"nobody has said whether there is {what}"
 
     return judge
