@@ -356,7 +356,8 @@ def _name_cut(
     ]
     y = (clear or heights)[0]
     shaped = len(outline) != 4 or bool(holes)
-    where = name_of(piece.wall) + (f", {name_of(piece.opening)}" if piece.opening else "")
+    part = name_of(piece.role).replace("reveal ", "") if _is_reveal(piece) else ""
+    where = ", ".join(text for text in (name_of(piece.wall), name_of(piece.opening or ""), part) if text)
     lines = [where] if shaped else [_size(outline).replace(" by ", " × "), where]
     wide = max(text_width_mm(line, 1.9) for line in lines[:1]) * scale
     if wide > right - left and not shaped and top - bottom > wide:

@@ -12,7 +12,11 @@ from intake.report.pictures import photo_entries, photo_picture, rectified_pictu
 from intake.report.reading import Data
 from intake.report.sources import reproduce_rows, source_rows
 from intake.report.tell_estimate import (
+    bill_note,
+    bill_rows,
+    carrying,
     cautions,
+    fixing_notes,
     knock_on,
     moisture,
     order_note,
@@ -22,6 +26,7 @@ from intake.report.tell_estimate import (
     tape_note,
     tape_rows,
     wall_verdict,
+    waste,
     who_to_ask,
 )
 from intake.report.tell_options import board_choices, wall_options
@@ -88,7 +93,11 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
         cautions=cautions(estimate),
         drawings=drawings(geometry, survey, estimate),
         charts=charts(geometry, survey, estimate),
-        cut_note=" ".join(sentence(line) for line in reading.texts(estimate, "cut_note")),
+        bill=bill_rows(estimate),
+        bill_note=bill_note(estimate),
+        carrying=carrying(estimate),
+        waste=waste(estimate),
+        fixing_notes=fixing_notes(estimate),
         knock_on=knock_on(estimate),
         sequence=sequence(estimate),
         moisture=tuple(told for told in told_moisture if told is not None),

@@ -103,11 +103,31 @@ class WallOptions:
 class OrderRow:
     """One line of the order."""
 
+    group: str = said("What part of the job the line belongs to.")
     item: str = said("What to buy.")
     spec: str = said("Its specification.")
     quantity: str = said("How many, with the unit.")
     price: str = said("Invented price range for the line, or empty.")
     why: str = said("Why it is on the list.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BillRow:
+    """One line of the bill."""
+
+    what: str = said("Materials, trades, labour, reserve or total.")
+    amount: str = said("Its range in pounds, without VAT.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """One step of the work."""
+
+    day: str = said("The day of the work it falls on; day 0 is before the work.")
+    what: str = said("What is done.")
+    who: str = said("Who does it.")
+    time: str = said("How long it takes, and how long to wait after it.")
+    stop: str = said("The word stop where nothing goes on before it is settled, else empty.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,7 +178,7 @@ class TradeTasks:
     """The jobs of one trade."""
 
     trade: str = said("The trade or person.")
-    tasks: tuple[Task, ...] = said("Its jobs.")
+    tasks: tuple[Task, ...] = said("The jobs of that trade, one by one.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -271,9 +291,13 @@ class Report:
     cautions: tuple[Caution, ...] = said("The cautions that apply here.")
     drawings: tuple[Figure, ...] = said("The drawings.")
     charts: tuple[Figure, ...] = said("The charts.")
-    cut_note: str = said("How to read the cut plan.")
+    bill: tuple[BillRow, ...] = said("What the job costs, as ranges.")
+    bill_note: str = said("Whose prices these are and what they leave out.")
+    carrying: str = said("What the boards weigh and how many people lift one.")
+    waste: tuple[str, ...] = said("What is left over and where it goes, one sentence each.")
+    fixing_notes: tuple[str, ...] = said("How the boards are fixed and the air line closed, one sentence each.")
     knock_on: tuple[TradeTasks, ...] = said("What moves when the wall comes forward, by trade.")
-    sequence: tuple[str, ...] = said("The order of the work, step by step.")
+    sequence: tuple[Step, ...] = said("The order of the work, step by step.")
     moisture: tuple[MoistureEvidence, ...] = said("The moisture screening by wall.")
     photos: tuple[PhotoEvidence, ...] = said("The photos.")
     rectified: tuple[Rectified, ...] = said("The straightened walls.")

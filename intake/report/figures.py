@@ -65,8 +65,7 @@ def drawings(geometry: Geometry, survey: Survey, estimate: Data) -> tuple[Figure
     made: list[Figure] = []
     for wall in inside:
         made += _wall_drawings(wall, entries.get(wall.id), estimate)
-    for room in reading.items(estimate, "rooms"):
-        made += _cut_plans(room, geometry)
+    made += _cut_plans(estimate, geometry)
     for wall in inside:
         made += _sections(wall, entries.get(wall.id), estimate)
     made += _plans(geometry, survey, estimate)
@@ -167,6 +166,8 @@ def pieces_of(layout: Data) -> list[PieceShape]:
 
 def piece_labels(pieces: Sequence[Data]) -> list[str]:
     """Return a short label for each piece: the fewest letters that tell the walls apart, and a number."""
+    if pieces and all("reveal" in reading.text(piece, "role") for piece in pieces):
+        return [f"R{index + 1}" for index in range(len(pieces))]
     walls = list(dict.fromkeys(reading.text(piece, "wall") for piece in pieces))
     names = ["".join(char for char in name_of(wall).title() if char.isalnum()) or "W" for wall in walls]
     length = next((n for n in range(1, 5) if len({name[:n] for name in names}) == len(names)), 0)
@@ -237,10 +238,15 @@ def _joints_at_risk(layout: Data, wall: str) -> list[tuple[Point, Point]]:
 LAYOUT_KEYS = {"count", "pieces", "offcuts", "board"}
 
 
-def layouts_of(room: Data) -> list[Data]:
-    """Return the room's layouts: the wall boards first, then those of the reveals."""
-    found = reading.records(room, LAYOUT_KEYS)
-    return sorted(found, key=lambda layout: layout is not reading.find(room, "boards"))
+def layouts_of(estimate: Data) -> list[tuple[str, Data]]:
+    """Return every layout with its title: the wall boards room by room, then the boards of the reveals."""
+    found: list[tuple[str, Data]] = []
+    for room in reading.items(estimate, "rooms"):
+        boards = reading.find(room, "boards")
+        if isinstance(boards, dict):
+            found.append((name_of(reading.text(room, "id", "room") or "room"), boards))
+    found += [("reveals", layout) for layout in reading.records(reading.find(estimate, "reveals"), LAYOUT_KEYS)]
+    return found
 
 
 def with_holes(pieces: Sequence[PieceShape], geometry: Geometry) -> list[PieceShape]:
@@ -265,16 +271,13 @@ def with_holes(pieces: Sequence[PieceShape], geometry: Geometry) -> list[PieceSh
     return found
 
 
-def _cut_plans(room: Data, geometry: Geometry) -> list[Figure]:
-    name = name_of(reading.text(room, "id", "room") or "room")
+def _cut_plans(estimate: Data, geometry: Geometry) -> list[Figure]:
     made: list[Figure] = []
-    for layout in layouts_of(room):
+    told = "Boards face up. Crossed: waste. Dashed: offcuts worth keeping. Cut to the wall as found, not to paper."
+    for title, layout in layouts_of(estimate):
         pieces = with_holes(pieces_of(layout), geometry)
-        title = name if layout is reading.find(room, "boards") else f"{name}, reveals"
-        told = "Boards face up. Crossed: waste. Dashed: offcuts worth keeping. Cut to the wall as found, not to paper."
-        plans = cut_plan(title, stock=stock_of(layout), pieces=pieces, offcuts=offcuts_of(layout))
-        for drawing in plans:
-            made += figure("cut_plan", name, drawing, told)
+        for drawing in cut_plan(title, stock=stock_of(layout), pieces=pieces, offcuts=offcuts_of(layout)):
+            made += figure("cut_plan", title, drawing, told)
     return made
 
 

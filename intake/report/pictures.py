@@ -17,7 +17,7 @@ Picture = NDArray[np.uint8]
 Outline = list[tuple[float, float]]
 
 LONGEST_SIDE_PX = 1280
-FACE_SEARCH_PX = 640
+FACE_SEARCH_PX = 512
 JPEG_QUALITY = 80
 COVER = (226, 226, 226)
 PRIVATE_KINDS = ("id1_card",)
@@ -46,7 +46,7 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
     geometry, survey
         Where the walls and references lie in the photos.
     """
-    from intake.photos import find_photo, list_photos, read_picture
+    from intake.photos import find_photo, list_photos
     from intake.privacy import blur_inside
     from vision.findings import PerpendError
 
@@ -58,10 +58,9 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
         name = find_photo(folder, entry.file, list_photos(folder).photos)
         if name is None:
             return Shown(jpeg=None, width_px=0, height_px=0, note="Not shown: the file is not in the folder.")
-        picture = read_picture(folder / name)
+        small, scale = read_small(folder / name)
     except PerpendError as error:
         return Shown(jpeg=None, width_px=0, height_px=0, note=f"Not shown: {error}")
-    small, scale = shrink(picture)
     small = cover_beyond(small, [scaled(outline, scale) for outline in outlines])
     panes = _panes(entry, geometry)
     for pane in panes:
@@ -79,6 +78,32 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
         height_px=small.shape[0],
         note=f"Covered: {', '.join(covered)}.",
     )
+
+
+def read_small(path: Path) -> tuple[Picture, float]:
+    """Return a photo upright and small enough to embed, and its size over the original's.
+
+    A large JPEG is decoded at half size, which costs a third.
+
+    Raises
+    ------
+    PerpendError
+        The file is not a picture that can be read.
+    """
+    import cv2
+
+    from intake.decode import decode_picture, picture_kind, read_bytes
+    from intake.photos import describe_photo
+
+    data = read_bytes(path)
+    facts = describe_photo(data, file=path.name)
+    decoded = None
+    if picture_kind(data) == "jpeg" and max(facts.width_px, facts.height_px) >= 2 * LONGEST_SIDE_PX:
+        decoded = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_REDUCED_COLOR_2)
+    if decoded is None:
+        decoded = decode_picture(data, file=path.name)
+    small, _ = shrink(np.asarray(decoded, dtype=np.uint8))
+    return small, small.shape[1] / facts.width_px
 
 
 def wall_outlines(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:

@@ -9,6 +9,9 @@ from typing import Any
 Data = Mapping[str, Any]
 
 
+LARGE = frozenset({"heat", "options", "pieces", "offcuts", "joints", "findings", "construction"})
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Value:
     """A value with its standard uncertainty as read from JSON."""
@@ -147,6 +150,8 @@ def heat_of(entry: Data) -> Data:
 def records(data: object, keys: set[str], **equal: str) -> list[Data]:
     """Return the mappings anywhere below the data that have all the keys and the equal values, in order.
 
+    What is large and holds no such records (heat, options, pieces) is passed over.
+
     Parameters
     ----------
     data
@@ -160,8 +165,9 @@ def records(data: object, keys: set[str], **equal: str) -> list[Data]:
     if isinstance(data, Mapping):
         if keys <= set(data) and all(data.get(key) == value for key, value in equal.items()):
             found.append(data)
-        for value in data.values():
-            found += records(value, keys, **equal)
+        for name, value in data.items():
+            if name not in LARGE and isinstance(value, Mapping | list):
+                found += records(value, keys, **equal)
     elif isinstance(data, Sequence) and not isinstance(data, str):
         for value in data:
             if isinstance(value, Mapping | list):

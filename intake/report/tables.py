@@ -64,25 +64,23 @@ def order_csv(estimate: Data) -> bytes:
 def cut_list_csv(estimate: Data, geometry: Geometry) -> bytes:
     """Return every piece: the board it is cut from, its size, where it goes, and its outline on the board."""
     rows: list[list[object]] = []
-    for room in reading.items(estimate, "rooms"):
-        name = name_of(reading.text(room, "id", "room"))
-        for layout in layouts_of(room):
-            for piece in with_holes(pieces_of(layout), geometry):
-                ring = piece.on_board or piece.on_wall
-                left, bottom, right, top = box_of(ring)
-                outline = " ".join(f"{x - left:.0f};{y - bottom:.0f}" for x, y in ring)
-                place = [name, name_of(piece.wall), name_of(piece.opening or "")]
-                size = [round(right - left, 1), round(top - bottom, 1)]
-                holes = "; ".join(f"{h.name} {h.from_left_mm:.0f} in {h.from_foot_mm:.0f} up" for h in piece.holes)
-                shape = "rectangle" if len(ring) == 4 and not piece.on_board_holes else "notched or shaped"
-                rows.append(
-                    [*place, piece.id, name_of(piece.role), piece.board, *size, shape, piece.turned_deg, outline, holes]
-                )
-            for offcut in offcuts_of(layout):
-                left, bottom, right, top = offcut.box
-                kind = "offcut to keep" if offcut.reusable else "waste"
-                size = [round(right - left, 1), round(top - bottom, 1)]
-                rows.append([name, "", "", offcut.name, kind, offcut.board, *size, "rectangle", 0, "", ""])
+    for name, layout in layouts_of(estimate):
+        for piece in with_holes(pieces_of(layout), geometry):
+            ring = piece.on_board or piece.on_wall
+            left, bottom, right, top = box_of(ring)
+            outline = " ".join(f"{x - left:.0f};{y - bottom:.0f}" for x, y in ring)
+            place = [name, name_of(piece.wall), name_of(piece.opening or "")]
+            size = [round(right - left, 1), round(top - bottom, 1)]
+            holes = "; ".join(f"{h.name} {h.from_left_mm:.0f} in {h.from_foot_mm:.0f} up" for h in piece.holes)
+            shape = "rectangle" if len(ring) == 4 and not piece.on_board_holes else "notched or shaped"
+            rows.append(
+                [*place, piece.id, name_of(piece.role), piece.board, *size, shape, piece.turned_deg, outline, holes]
+            )
+        for offcut in offcuts_of(layout):
+            left, bottom, right, top = offcut.box
+            kind = "offcut to keep" if offcut.reusable else "waste"
+            size = [round(right - left, 1), round(top - bottom, 1)]
+            rows.append([name, "", "", offcut.name, kind, offcut.board, *size, "rectangle", 0, "", ""])
     heading = [
         "room",
         "wall",

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from intake.report import reading
 from intake.report.context import (
+    BillRow,
     Caution,
     MoistureEvidence,
     OrderRow,
+    Step,
     TapeRow,
     Task,
     TradeTasks,
@@ -21,11 +24,13 @@ from intake.report.words import (
     NBSP,
     give_or_take,
     grouped,
+    in_hundred,
     key_words,
     listing,
     name_of,
     plain,
     sentence,
+    span,
 )
 from intake.results import FeatureResult, Geometry, OpeningResult, ValueSd, WallResult
 
@@ -53,26 +58,134 @@ def survey_verdict(verdicts: Sequence[Verdict]) -> Verdict:
     return verdict_of(key, because=BECAUSE[key], conditions=conditions)
 
 
+ORDER_GROUPS = {
+    "boards": "Boards",
+    "fixing": "Fixing",
+    "air_line": "Air line",
+    "finish": "Joints and finish",
+    "making_good": "Making good",
+    "services": "Trades and services",
+}
+
+
 def order_rows(estimate: Data) -> tuple[OrderRow, ...]:
-    """Return the order list."""
+    """Return the order list, the boards first, line by line."""
+    lines = reading.items(estimate, "order", "order.lines")
+    groups = list(dict.fromkeys(reading.text(line, "group") for line in lines))
+    ranked = sorted(groups, key=lambda group: list(ORDER_GROUPS).index(group) if group in ORDER_GROUPS else 99)
     rows = []
-    for line in reading.items(estimate, "order", "order.lines"):
-        count = reading.number(line, "quantity")
-        unit = reading.text(line, "unit")
-        price = reading.spread(line, "price") or reading.spread(line, "cost")
-        plural = unit if count == 1 or not unit or unit.endswith("s") or len(unit) <= 2 else f"{unit}s"
+    for line in sorted(lines, key=lambda line: ranked.index(reading.text(line, "group"))):
+        group = reading.text(line, "group")
         rows.append(
             OrderRow(
+                group=ORDER_GROUPS.get(group, sentence(name_of(group)).rstrip(".")),
                 item=plain(reading.text(line, "item", "name")),
                 spec=plain(reading.text(line, "spec", "specification")),
-                quantity=""
-                if count is None
-                else f"{grouped(count, 0 if count == int(count) else 1)}{NBSP}{plain(plural)}",
-                price=pounds(price),
+                quantity=_quantity(reading.number(line, "quantity"), reading.text(line, "unit")),
+                price=pounds(reading.spread(line, "price") or reading.spread(line, "cost")),
                 why=sentence(reading.text(line, "why", "reason")),
             )
         )
     return tuple(rows)
+
+
+def _quantity(count: float | None, unit: str) -> str:
+    """Return ``6 boards``, ``1.4 m``, ``1 roll``."""
+    if count is None:
+        return ""
+    unit = plain(unit)
+    if unit not in ("", "m", "m2", "m²", "kg") and count != 1 and not unit.endswith("s"):
+        unit = f"{unit.removesuffix('y')}ies" if unit.endswith("ery") else f"{unit}s"
+    decimals = 0 if abs(count - round(count)) < 0.005 else 1
+    return f"{grouped(count, decimals)}{NBSP}{unit}".strip()
+
+
+def bill_rows(estimate: Data) -> tuple[BillRow, ...]:
+    """Return what the job costs, as ranges of pounds without VAT."""
+    bill = reading.find(estimate, "bill")
+    hours = reading.spread(bill, "labour_hours")
+    labour = f"Labour, {span(*hours)} hours" if hours else "Labour"
+    names = {
+        "materials": "Materials",
+        "trades": "Trades called in",
+        "labour": labour,
+        "contingency": "Reserve for what nobody foresaw",
+        "total": "All together",
+    }
+    pairs = [(words, reading.spread(bill, key)) for key, words in names.items()]
+    return tuple(BillRow(what=words, amount=pounds(pair)) for words, pair in pairs if pair is not None)
+
+
+def bill_note(estimate: Data) -> str:
+    """Return whose prices the bill rests on."""
+    if not isinstance(reading.find(estimate, "bill"), dict):
+        return ""
+    if reading.find(estimate, "bill.invented"):
+        return "Every price is invented, without VAT; put your own in a price list before you compare anything."
+    return "With the prices you gave, without VAT."
+
+
+def carrying(estimate: Data) -> str:
+    """Return what the boards weigh and how they are carried."""
+    load = reading.find(estimate, "load")
+    words = sentence(reading.text(load, "words"))
+    loads, whole = reading.number(load, "van_loads"), reading.number(load, "all_kg")
+    if whole is not None and loads is not None:
+        words += f" All together {grouped(whole)}{NBSP}kg, {grouped(loads)} van load{'s' if loads != 1 else ''}."
+    return words.strip()
+
+
+def waste(estimate: Data) -> tuple[str, ...]:
+    """Return what is left over and where it goes."""
+    told = []
+    for kind in reading.items(estimate, "waste"):
+        area, weight = reading.number(kind, "area_m2"), reading.number(kind, "weight_kg")
+        size = ", ".join(
+            part
+            for part in (
+                f"{area:.1f}{NBSP}m²" if area is not None else "",
+                f"{grouped(weight)}{NBSP}kg" if weight is not None else "",
+            )
+            if part
+        )
+        goes = reading.text(kind, "goes", "words")
+        told.append(
+            sentence(
+                f"{reading.text(kind, 'kind')}: {size}; {goes}" if goes else f"{reading.text(kind, 'kind')}: {size}"
+            )
+        )
+    return tuple(told)
+
+
+def fixing_notes(estimate: Data) -> tuple[str, ...]:
+    """Return how the boards are fixed and the air line closed, each sentence once."""
+    notes: list[str] = []
+    sealed: dict[str, float] = {}
+    for entry in reading.items(estimate, "walls"):
+        fixing = reading.find(entry, "fixing")
+        if isinstance(fixing, dict):
+            count, length = len(reading.find(fixing, "fixings") or []), reading.number(fixing, "fixing_length_mm")
+            notes.append(
+                f"{sentence(name_of(reading.text(fixing, 'method')))} Background: {reading.text(fixing, 'background')}."
+            )
+            if count and length:
+                wait = reading.text(fixing, "wait")
+                bare = reading.number(fixing, "bare_fixing_mm")
+                told = f"{name_of(reading.text(entry, 'id'))}: {count} mechanical fixings {length:g}{NBSP}mm long"
+                told += f" (reach needed {bare:g}{NBSP}mm on bare brick)" if bare else ""
+                notes.append(sentence(f"{told}; {wait}" if wait else told))
+        for seal in reading.items(entry, "seals"):
+            material = name_of(reading.text(seal, "material"))
+            sealed[material] = sealed.get(material, 0.0) + _run_m(seal)
+    for material, length in sealed.items():
+        notes.append(f"Air line: {length:.0f}{NBSP}m of {material}; room air must not reach the cold brick anywhere.")
+    return tuple(dict.fromkeys(notes))
+
+
+def _run_m(seal: Data) -> float:
+    points = [(float(x), float(y)) for x, y in reading.find(seal, "line") or []]
+    ends = [*points[1:], points[0]] if points and seal.get("closed") else points[1:]
+    return sum(math.dist(a, b) for a, b in zip(points, ends, strict=False)) / 1000
 
 
 def order_note(estimate: Data, geometry: Geometry, verdict: Verdict) -> str:
@@ -87,7 +200,7 @@ def order_note(estimate: Data, geometry: Geometry, verdict: Verdict) -> str:
     counts = []
     for room in reading.items(estimate, "rooms"):
         boards = reading.find(room, "boards")
-        count = reading.number(boards, "count")
+        count = reading.number(boards, "to_order", "count")
         if count is not None:
             proved = reading.find(boards, "proved")
             bound = reading.number(boards, "lower_bound")
@@ -98,7 +211,10 @@ def order_note(estimate: Data, geometry: Geometry, verdict: Verdict) -> str:
                 if bound
                 else "not proved the fewest"
             )
-            counts.append(f"{name_of(reading.text(room, 'id') or 'room')} takes {count:g} wall boards, {how}")
+            name = name_of(reading.text(room, "id") or "room")
+            more = reading.number(boards, "chance_more") or 0.0
+            doubt = f" and one more with a chance of {in_hundred(more)}" if more >= 0.02 else ""
+            counts.append(f"{name} takes {count:g} wall board{'s' if count != 1 else ''}, {how}{doubt}")
     said = reading.text(estimate, "order_note")
     return " ".join(part for part in (first, sentence(listing(counts)), sentence(said)) if part)
 
@@ -136,7 +252,7 @@ def _now(wall: WallResult | None, key: str, line: Data) -> str:
         found = next((item for item in things if item.id == thing_id), None)
     measured = getattr(found, parts[-1], None)
     if not isinstance(measured, ValueSd):
-        return give_or_take(reading.value_sd(line, "value", "now", "measured"))
+        return give_or_take(reading.value_sd(line, "now_mm", "value", "now", "measured"))
     return give_or_take(measured)
 
 
@@ -197,33 +313,64 @@ def _caution(note: Data, names: list[str], walls: int) -> Caution:
     )
 
 
+TRADES = ("electrician", "plumber", "gas_engineer", "gas engineer", "building_professional", "building professional")
+
+
 def knock_on(estimate: Data) -> tuple[TradeTasks, ...]:
-    """Return what moves when the wall comes forward, by trade in the order the estimate names them."""
+    """Return what moves when the wall comes forward, by trade: licensed trades first."""
     groups: dict[str, list[Task]] = {}
-    found = [
-        (reading.text(entry, "id"), task)
-        for entry in reading.items(estimate, "walls")
-        for task in reading.items(entry, "knock_on")
-    ]
-    found += [(reading.text(task, "wall"), task) for task in reading.items(estimate, "knock_on")]
-    for wall, task in found:
-        thing = reading.text(task, "feature", "opening", "thing", "name")
-        where = f"{name_of(wall)}, {name_of(thing)}" if wall and thing else name_of(wall or thing)
-        trade = sentence(name_of(reading.text(task, "trade") or "the fitter")).rstrip(".")
-        what = reading.text(task, "what", "task", "action", "text")
-        groups.setdefault(trade, []).append(
-            Task(
-                where=where or "room",
-                what=sentence(what),
-                why=sentence(reading.text(task, "why", "caution", "because")),
+    for entry in reading.items(estimate, "walls"):
+        for task in reading.items(entry, "moves", "knock_on"):
+            thing = reading.text(task, "thing", "feature", "opening", "name")
+            wall = name_of(reading.text(entry, "id"))
+            ask = reading.text(task, "ask")
+            why = [sentence(reading.text(task, "caution", "why")), f"To look at: {plain(ask)}" if ask else ""]
+            groups.setdefault(reading.text(task, "trade") or "fitter", []).append(
+                Task(
+                    where=f"{wall}, {name_of(thing)}" if thing else wall,
+                    what=sentence(reading.text(task, "action", "what", "task", "text")),
+                    why=" ".join(part for part in why if part),
+                )
+            )
+    ordered = sorted(groups, key=lambda trade: TRADES.index(trade) if trade in TRADES else len(TRADES))
+    return tuple(
+        TradeTasks(trade=sentence(name_of(trade)).rstrip("."), tasks=tuple(_joined(groups[trade]))) for trade in ordered
+    )
+
+
+def _joined(tasks: Sequence[Task]) -> list[Task]:
+    """Return the tasks with those alike in everything but their place told once."""
+    places: dict[tuple[str, str], list[str]] = {}
+    for task in tasks:
+        places.setdefault((task.what, task.why), []).append(task.where)
+    return [Task(where=listing(where), what=what, why=why) for (what, why), where in places.items()]
+
+
+def sequence(estimate: Data) -> tuple[Step, ...]:
+    """Return the order of the work, step by step."""
+    steps = []
+    for step in reading.items(estimate, "sequence"):
+        hours, wait = reading.spread(step, "hours"), reading.number(step, "wait_hours") or 0.0
+        time = f"{_hours(hours)}" if hours else ""
+        if wait:
+            dry = f"{wait / 24:.0f} days" if wait >= 48 else f"{grouped(wait)}{NBSP}h"
+            time += f", then wait {dry}" if time else f"wait {dry}"
+        day = reading.number(step, "day")
+        steps.append(
+            Step(
+                day="before" if day == 0 else "" if day is None else f"day {day:.0f}",
+                what=sentence(reading.text(step, "title", "what", "text")),
+                who=plain(reading.text(step, "who")),
+                time=time,
+                stop="stop" if step.get("stop") else "",
             )
         )
-    return tuple(TradeTasks(trade=trade, tasks=tuple(tasks)) for trade, tasks in groups.items())
+    return tuple(steps)
 
 
-def sequence(estimate: Data) -> tuple[str, ...]:
-    """Return the order of the work, step by step."""
-    return tuple(sentence(line) for line in reading.texts(estimate, "sequence"))
+def _hours(pair: tuple[float, float]) -> str:
+    low, high = (f"{value:.1f}" if value < 2 else f"{value:.0f}" for value in pair)
+    return f"{low}{NBSP}h" if low == high else f"{low} to {high}{NBSP}h"
 
 
 def moisture(estimate: Data, wall: WallResult) -> MoistureEvidence | None:
@@ -243,9 +390,7 @@ def moisture(estimate: Data, wall: WallResult) -> MoistureEvidence | None:
             f"{after:.1f}{NBSP}°C."
         )
     if factor_before is not None and factor_after is not None:
-        surface += (
-            f" Temperature factor {factor_before:.2f} before, {factor_after:.2f} after; 0.75 is asked for."
-        )
+        surface += f" Temperature factor {factor_before:.2f} before, {factor_after:.2f} after; 0.75 is asked for."
     return MoistureEvidence(
         wall=name_of(wall.id),
         words=sentence(f"{lining_name(chosen)}: {plain(words)}"),

@@ -47,6 +47,7 @@ KEYS = {
     "thickness_mm": "whole thickness of the wall",
     "frame_mm": "depth of the frame",
     "visible_frame_mm": "frame seen beside the reveal",
+    "plaster_mm": "thickness of the old plaster",
     "gross_area_m2": "area of the wall",
     "net_area_m2": "area less the openings",
 }
