@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -66,32 +67,55 @@ class WallSolution:
         proud_mm
             How far in front of the plaster the point stands.
         """
+        return self.predict_many((photo,), [(place, face, proud_mm)]).get((photo, place, face))
+
+    def predict_many(
+        self, photos: Sequence[str], points: Sequence[tuple[str, str, float]]
+    ) -> dict[tuple[str, str, str], tuple[FloatArray, FloatArray]]:
+        """Return where corners must be in photos, pixel (2,) and covariance (2, 2), by photo, place and face.
+
+        Parameters
+        ----------
+        photos
+            File names; those not placed are left out of the answer.
+        points
+            Place, face and ``proud_mm`` as for ``predict``; what is not known is left out of the answer.
+        """
         obs, state = self._solved()
-        if photo not in obs.files or (place != "wall/bottom_left" and f"corner:{place}" not in obs.layout):
-            return None
-        quad, corner = place.split("/")
         places = Places()
-        start = -1 if place == "wall/bottom_left" else obs.layout[f"corner:{place}"].start
-        if face == "frame":
-            if quad not in obs.reveals:
-                return None
-            places.back_reveal.append(obs.layout[f"reveal:{quad}"].start)
-            number = CORNERS.index(corner)
-            places.back_corner.append((number, number))
-            places.back_front.append((start, start))
-            places.back_share.append(0.0)
-            places.back_middle.append(obs.reveals[quad])
-        else:
-            places.quad_a.append(start)
-            places.quad_b.append(start)
-            places.quad_share.append(0.0)
-            places.quad_bow.append(-1)
-            places.quad_normal.append((0.0, 0.0))
-            places.quad_proud.append(proud_mm)
+        fronts, backs = [], []
+        for place, face, proud_mm in points:
+            quad, corner = place.split("/")
+            known = place == "wall/bottom_left" or f"corner:{place}" in obs.layout
+            if not known or (face == "frame" and quad not in obs.reveals):
+                continue
+            start = -1 if place == "wall/bottom_left" else obs.layout[f"corner:{place}"].start
+            if face == "frame":
+                backs.append((place, face))
+                places.back_reveal.append(obs.layout[f"reveal:{quad}"].start)
+                number = CORNERS.index(corner)
+                places.back_corner.append((number, number))
+                places.back_front.append((start, start))
+                places.back_share.append(0.0)
+                places.back_middle.append(obs.reveals[quad])
+            else:
+                fronts.append((place, face))
+                places.quad_a.append(start)
+                places.quad_b.append(start)
+                places.quad_share.append(0.0)
+                places.quad_bow.append(-1)
+                places.quad_normal.append((0.0, 0.0))
+                places.quad_proud.append(proud_mm)
+        names = [*fronts, *backs]
+        seen = [photo for photo in photos if photo in obs.files]
+        if not names or not seen:
+            return {}
         world, D = world_points(places, state.vector, obs.surface)
-        pixels, J = obs.cameras.project(state, np.array([obs.files[photo]]), world, D)
-        covariance = J[0] @ self._solution().covariance @ J[0].T
-        return pixels[0], covariance
+        which = np.repeat([obs.files[photo] for photo in seen], len(names))
+        pixels, J = obs.cameras.project(state, which, np.tile(world, (len(seen), 1)), np.tile(D, (len(seen), 1, 1)))
+        covariance = J @ self._solution().covariance @ np.swapaxes(J, 1, 2)
+        keys = [(photo, place, face) for photo in seen for place, face in names]
+        return {key: (pixels[i], covariance[i]) for i, key in enumerate(keys)}
 
     def corner_mm(self, place: str) -> FloatArray:
         """Return the place (2,) of a corner in the wall frame [mm]."""
@@ -151,7 +175,8 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     problem = replace(problem, marks=marks)
     references = {r.id: r for r in problem.references}
     guesses = _warm_guess(problem, start)
-    if not guesses:
+    warm = bool(guesses)
+    if not warm:
         seen = views(problem.photos, problem.marks, problem.sightings, references)
         guesses = first_guesses(seen, taped_lengths(problem.wall))
     findings += check_start(problem, guesses)
@@ -159,7 +184,7 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
         measured = measured_from_tape(problem, worst_first(findings))
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
     try:
-        solution, guess = _best(problem, guesses)
+        solution, guess = _best(problem, guesses, start if warm else None)
     except np.linalg.LinAlgError:
         measured = measured_from_tape(problem, worst_first([*findings, unsolvable(problem)]))
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
@@ -168,9 +193,11 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     return WallSolution(problem=problem, measured=measured, solution=solution, guess=guess, findings=measured.findings)
 
 
-def _best(problem: WallProblem, guesses: list[Guess]) -> tuple[Solution, Guess]:
+def _best(problem: WallProblem, guesses: list[Guess], start: WallSolution | None) -> tuple[Solution, Guess]:
     """Return the best solution over the guesses; further poses of single photos are tried only where it is poor."""
-    tried = [(solve(Observations(problem, guess)), guess) for guess in guesses]
+    before = start.solution if start else None
+    earlier = (before.observations.layout, before.state) if before else None
+    tried = [(solve(Observations(problem, guess, earlier=earlier)), guess) for guess in guesses]
     best = min(tried, key=lambda item: _badness(item[0]))
     if poor(best[0]):
         rivals = [(file, pose) for file, poses in best[1].others.items() for pose in poses]

@@ -82,6 +82,11 @@ class Places:
     ref_model: list[tuple[float, float]] = field(default_factory=list)
     ref_standoff: list[float] = field(default_factory=list)
 
+    def freeze(self) -> None:
+        """Turn the lists into arrays once, when no more points will be added."""
+        for name in self.__slots__:
+            setattr(self, name, np.asarray(getattr(self, name)))
+
     @property
     def count(self) -> int:
         """Return how many points there are."""
@@ -122,7 +127,8 @@ def world_points(places: Places, vector: FloatArray, surface: Surface) -> tuple[
     parts = [
         family(places, vector, surface)
         for family, there in (
-            (_quad_points, places.quad_a), (_back_points, places.back_reveal), (_reference_points, places.ref_block),
+            (_quad_points, len(places.quad_a)), (_back_points, len(places.back_reveal)),
+            (_reference_points, len(places.ref_block)),
         ) if there
     ]  # fmt: skip
     if not parts:
@@ -152,10 +158,10 @@ def _lift(D: FloatArray, xy: FloatArray, vector: FloatArray, surface: Surface) -
 
 
 def _quad_points(places: Places, vector: FloatArray, surface: Surface) -> tuple[FloatArray, FloatArray]:
-    a, b = np.array(places.quad_a), np.array(places.quad_b)
-    share = np.array(places.quad_share)
-    bow = np.array(places.quad_bow)
-    normal = np.array(places.quad_normal)
+    a, b = np.asarray(places.quad_a), np.asarray(places.quad_b)
+    share = np.asarray(places.quad_share)
+    bow = np.asarray(places.quad_bow)
+    normal = np.asarray(places.quad_normal)
     arch = 4.0 * share * (1.0 - share)
     D = np.zeros((len(a), 3, len(vector)))
     xy = (1.0 - share)[:, None] * _corner(vector, a) + share[:, None] * _corner(vector, b)
@@ -165,7 +171,7 @@ def _quad_points(places: Places, vector: FloatArray, surface: Surface) -> tuple[
     xy[bowed] += (vector[bow[bowed]] * arch[bowed])[:, None] * normal[bowed]
     D[bowed, 0, bow[bowed]] += arch[bowed] * normal[bowed, 0]
     D[bowed, 1, bow[bowed]] += arch[bowed] * normal[bowed, 1]
-    z = _lift(D, xy, vector, surface) + np.array(places.quad_proud)
+    z = _lift(D, xy, vector, surface) + np.asarray(places.quad_proud)
     return np.column_stack([xy, z]), D
 
 
@@ -201,10 +207,10 @@ def _back_corner(
 
 
 def _back_points(places: Places, vector: FloatArray, surface: Surface) -> tuple[FloatArray, FloatArray]:
-    block = np.array(places.back_reveal)
-    corners, fronts = np.array(places.back_corner), np.array(places.back_front)
-    middle = np.array(places.back_middle)
-    share = np.array(places.back_share)[:, None]
+    block = np.asarray(places.back_reveal)
+    corners, fronts = np.asarray(places.back_corner), np.asarray(places.back_front)
+    middle = np.asarray(places.back_middle)
+    share = np.asarray(places.back_share)[:, None]
     p, P = _back_corner(block, corners[:, 0], fronts[:, 0], middle, vector, surface)
     if not np.any(share):
         return p, P
@@ -213,8 +219,8 @@ def _back_points(places: Places, vector: FloatArray, surface: Surface) -> tuple[
 
 
 def _reference_points(places: Places, vector: FloatArray, surface: Surface) -> tuple[FloatArray, FloatArray]:
-    block = np.array(places.ref_block)
-    model = np.array(places.ref_model)
+    block = np.asarray(places.ref_block)
+    model = np.asarray(places.ref_model)
     rows = np.arange(len(block))
     cosine, sine = np.cos(vector[block + 2]), np.sin(vector[block + 2])
     mx, my = model[:, 0] * np.exp(vector[block + 6]), model[:, 1] * np.exp(vector[block + 7])
@@ -238,7 +244,7 @@ def _reference_points(places: Places, vector: FloatArray, surface: Surface) -> t
     D[:, 2, surface.block] += basis + slopes[:, 0] * dx[:, None] + slopes[:, 1] * dy[:, None]
     D[rows, 2, block + 3], D[rows, 2, block + 4] = dx, dy
     D[rows, 2, block + 5] = 1.0
-    height = z + gradient[:, 0] * dx + gradient[:, 1] * dy + np.array(places.ref_standoff) + vector[block + 5]
+    height = z + gradient[:, 0] * dx + gradient[:, 1] * dy + np.asarray(places.ref_standoff) + vector[block + 5]
     return np.column_stack([centre[:, 0] + dx, centre[:, 1] + dy, height]), D
 
 

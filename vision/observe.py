@@ -13,7 +13,7 @@ import numpy as np
 from vision import priors
 from vision.lengths import Size, sizes_with_gradient, tape_sd_mm, wall_sizes
 from vision.lens import normalised
-from vision.model import EDGES, REFERENCE_SIZE, Places, State, corner_columns, corner_xy, world_points
+from vision.model import EDGES, REFERENCE_SIZE, Layout, Places, State, corner_columns, corner_xy, world_points
 from vision.pose import on_plane
 from vision.problem import WallProblem, taped_lengths
 from vision.start import Guess, mark_place
@@ -39,7 +39,7 @@ class _Rows:
 class Observations(Unknowns):
     """The residual function of one wall's problem, ready to be evaluated at any state."""
 
-    def __init__(self, problem: WallProblem, guess: Guess) -> None:
+    def __init__(self, problem: WallProblem, guess: Guess, *, earlier: tuple[Layout, State] | None = None) -> None:
         super().__init__(problem, guess)
         self.places = Places()
         self._points, self._edges = _Rows(), _Rows()
@@ -50,6 +50,8 @@ class Observations(Unknowns):
         self._add_edges()
         self._add_tape()
         self._freeze()
+        if earlier is not None:
+            self._take_over(*earlier)
 
     # -- observations --------------------------------------------------------------------------------------------
 
@@ -202,6 +204,7 @@ class Observations(Unknowns):
     # -- arrays --------------------------------------------------------------------------------------------------
 
     def _freeze(self) -> None:
+        self.places.freeze()
         n_quad, n_back = len(self.places.quad_a), len(self.places.back_reveal)
         offset = (0, n_quad, n_quad + n_back)
         for family, members in enumerate(self._families):
@@ -240,6 +243,15 @@ class Observations(Unknowns):
         self.rows_edges = slice(2 * n_points, 2 * n_points + n_edges)
         self.rows_tape = slice(len(self.source) - len(self.tape), len(self.source))
         self.click = np.array([isinstance(label, Mark) for label in self.point_label], dtype=bool)
+
+    def _take_over(self, layout: Layout, state: State) -> None:
+        """Start every unknown that an earlier solution had too from its value there."""
+        for name, block in self.layout.blocks.items():
+            if name in layout and not name.startswith("photo:"):
+                self.start.vector[block] = state.vector[layout[name]]
+            elif name in layout:  # rotations are kept beside the vector and came with the guess
+                own = np.r_[0:3, 6:9]
+                self.start.vector[block.start + own] = state.vector[layout[name].start + own]
 
     def evaluate(self, state: State) -> tuple[FloatArray, FloatArray]:
         """Return whitened residuals (rows,) and their derivatives (rows, unknowns) at a state."""

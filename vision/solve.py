@@ -76,7 +76,7 @@ def _objective(residuals: FloatArray, obs: Observations, used: NDArray[np.bool_]
 
 def descend(
     obs: Observations, state: State, used: NDArray[np.bool_], *, robust: bool, limit: int = 40,
-    tolerance: float = 1e-7, noise: FloatArray | None = None,
+    tolerance: float = 1e-6, noise: FloatArray | None = None,
 ) -> tuple[State, FloatArray, FloatArray, float, int, bool]:  # fmt: skip
     """Return the state at the minimum from a start, with residuals, Jacobian, cost, iterations and convergence.
 
@@ -111,7 +111,7 @@ def descend(
         gain = (cost - new_cost) / max(expected, 1e-30)
         damping *= max(1.0 / 3.0, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3)
         damping, growth = max(damping, 1e-9), 2.0
-        small = cost - new_cost < tolerance * (1.0 + cost) and expected < 1e-5 * (1.0 + cost)
+        small = cost - new_cost < tolerance * (1.0 + cost) and expected < 10.0 * tolerance * (1.0 + cost)
         state, residuals, J, cost = candidate, new_residuals, new_J, new_cost
         if small:
             return state, residuals, J, cost, iteration, True
@@ -191,11 +191,11 @@ def _settle(obs: Observations, state: State, used: NDArray[np.bool_]) -> Solutio
     )  # fmt: skip
 
 
-def solve(obs: Observations, start: State | None = None) -> Solution:
+def solve(obs: Observations) -> Solution:
     """Return the maximum a posteriori of a problem from its start, outliers put aside and named."""
     used = np.ones(len(obs.source), dtype=bool)
     used[obs.rows_tape] = False  # a slip of the tape must not outvote the photos: it joins once it agrees with them
-    state, residuals, J, cost, first, _ = descend(obs, start or obs.start, used, robust=True)
+    state, residuals, J, cost, first, _ = descend(obs, obs.start, used, robust=True, tolerance=1e-3)
     solution = Solution(
         observations=obs, state=state, covariance=covariance_of(J, used), residuals=residuals, jacobian=J, used=used,
         cost=cost, iterations=first, converged=True,
