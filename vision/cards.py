@@ -1,30 +1,285 @@
-"""ID-1 cards, plain A4 sheets and other rectangles in a picture: sides fitted, never corners detected."""
+"""Cards, plain A4 and other rectangles of known size: which quadrilateral is one, and which only looks like it."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
 import numpy as np
 
-from vision.walls import FloatArray
+from vision.card_face import corner_radius_mm, plainness
+from vision.linear_light import Picture
+from vision.plane_view import PlaneView, camera_matrix
+from vision.quads import Quad, as_seen
+from vision.side_fit import FittedQuad, fit_quad
+from vision.walls import FloatArray, ReferenceKind
+
+ID1_MM = (85.60, 53.98)  # ISO/IEC 7810, ID-1
+ID1_RADIUS_MM = 3.18
+ID1_THICK_MM = 0.76
+A4_MM = (297.0, 210.0)  # ISO 216
+
+_LEAST_CONTRAST = 0.05
+_LEAST_SIGNAL = 2.0
+_MOST_BENT_PX = 0.45
+_ASPECT_LN_TOL = 0.05
+_SQUARE_TOL_DEG = 4.0
+_STEEPEST_DEG = 58.0
+_RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the most sd that one may be off
+_LEAST_PLAIN = 0.8
+_MOST_JUDGED = 24
 
 
-def quad_is_convex(corners: FloatArray) -> bool:
-    """Return whether the quadrilateral (4, 2) is convex and not folded."""
-    edge = np.roll(corners, -1, axis=0) - corners
-    after = np.roll(edge, -1, axis=0)
-    turn = edge[:, 0] * after[:, 1] - edge[:, 1] * after[:, 0]
-    return bool((turn > 0).all() or (turn < 0).all())
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Target:
+    """What is looked for: longer and shorter side, mm; radius of its corners; thickness; whether its face is plain."""
+
+    kind: ReferenceKind
+    long_mm: float
+    short_mm: float
+    radius_mm: float = 0.0
+    thick_mm: float = 0.0
+    plain: bool = False
+
+    @classmethod
+    def of(cls, kind: ReferenceKind, width_mm: float | None = None, height_mm: float | None = None) -> Target:
+        """Return the target of a kind, with its measured size where there is one."""
+        usual = {"id1_card": ID1_MM, "a4": A4_MM}.get(kind, (0.0, 0.0))
+        sides = (width_mm or usual[0], height_mm or usual[1])
+        if kind == "id1_card":
+            return cls(kind=kind, long_mm=ID1_MM[0], short_mm=ID1_MM[1], radius_mm=ID1_RADIUS_MM, thick_mm=ID1_THICK_MM)
+        return cls(kind=kind, long_mm=max(sides), short_mm=min(sides), plain=kind == "a4")
+
+    def model_mm(self, corners_px: FloatArray) -> FloatArray:
+        """Return the corners (4, 2) about the middle, y up, with the longer side along the longer one as seen."""
+        edge = np.linalg.norm(np.roll(corners_px, -1, axis=0) - corners_px, axis=1)
+        return self.model_of(bool(edge[[0, 2]].sum() >= edge[[1, 3]].sum()))
+
+    def model_of(self, lying: bool) -> FloatArray:
+        """Return the corners (4, 2) about the middle, y up, top left first, of the target lying or standing."""
+        w, h = (self.long_mm, self.short_mm) if lying else (self.short_mm, self.long_mm)
+        return 0.5 * np.array([[-w, h], [w, h], [w, -h], [-w, -h]])
 
 
-def shifted_side(a: FloatArray, b: FloatArray, towards: FloatArray, by_px: float = 1.0) -> FloatArray:
-    """Return the line (3,) through a and b moved by some pixels towards a point."""
-    along = b - a
-    normal = np.array([-along[1], along[0]]) / np.linalg.norm(along)
-    if normal @ (towards - a) < 0:
-        normal = -normal
-    return np.array([normal[0], normal[1], -normal @ a - by_px])
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Candidate:
+    """A quadrilateral judged as a target: ``reasons`` against it (none: it passes) and ``misfit``, lower is better."""
+
+    corners_px: FloatArray
+    sd_px: FloatArray
+    model_mm: FloatArray
+    reasons: tuple[str, ...]
+    misfit: float
+    inside: FloatArray
+    darker: bool
 
 
-def crossing(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Return the point (2,) where two lines (3,) meet."""
-    p = np.cross(first, second)
-    return np.asarray(p[:2] / p[2])
+def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, view: PlaneView | None) -> list[Candidate]:
+    """Return the candidates for a target in a picture, best first; those that fail come last and say why.
+
+    Parameters
+    ----------
+    picture
+        (h, w, 3) BGR or (h, w), upright, full resolution.
+    quads
+        Its four-sided patches (`vision.quads.find_quads`).
+    target
+        What to look for.
+    view
+        What is known of the wall's plane; without it only slants that no camera takes are ruled out.
+    """
+    likely = [q for q in quads if _worth_a_look(q.corners_px, target, view, picture)]
+    return _best_first([judge(picture, q.corners_px, target, view) for q in likely[:_MOST_JUDGED]])
+
+
+def _best_first(candidates: Sequence[Candidate]) -> list[Candidate]:
+    """Return the candidates by merit without repeats of one place."""
+    kept: list[Candidate] = []
+    for c in sorted(candidates, key=lambda c: (len(c.reasons), c.misfit)):
+        size = float(np.linalg.norm(c.corners_px[2] - c.corners_px[0]))
+        middle = c.corners_px.mean(axis=0)
+        if all(np.linalg.norm(k.corners_px.mean(axis=0) - middle) > 0.15 * size for k in kept):
+            kept.append(c)
+    return kept
+
+
+def _worth_a_look(corners_px: FloatArray, target: Target, view: PlaneView | None, picture: Picture) -> bool:
+    """Return whether a rough quadrilateral is near enough to the target to spend a fit on."""
+    if view is None:
+        pose = _poses(corners_px, target.model_mm(corners_px), picture.shape[1::-1])
+        return any(tilt < _STEEPEST_DEG + 8 for _, tilt, _ in pose)
+    width, height, off = view.sides_mm(corners_px)
+    ratio = np.log(max(width, height) / min(width, height)) - np.log(target.long_mm / target.short_mm)
+    size = 0.5 * np.log(width * height / (target.long_mm * target.short_mm))
+    slack = 0.10 + 3.0 / float(np.linalg.norm(corners_px[0] - corners_px[1]))
+    return bool(abs(ratio) < 0.08 + slack and abs(size) < slack + 3.5 * view.scale_ln_sd and off < 14)
+
+
+def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneView | None) -> Candidate:
+    """Return a rough quadrilateral fitted to the pixels and judged as a target."""
+    share = target.radius_mm / target.long_mm
+    fitted = fit_quad(picture, corners_px, round_share=share)
+    if isinstance(fitted, str):
+        return _failed(corners_px, target, fitted)
+    corners = as_seen(fitted.corners_px)
+    if not np.allclose(corners, fitted.corners_px):
+        return _failed(corners_px, target, "its sides turned while they were fitted")
+    model, slant, reasons, misfit = _shape(corners, target, view, picture.shape[1::-1])
+    if target.thick_mm and slant is not None:
+        again = fit_quad(
+            picture, corners, round_share=share, side_px=_side_faces(corners, model, slant, target, picture)
+        )
+        fitted = fitted if isinstance(again, str) else again
+        corners = fitted.corners_px
+    more, cost = _looks(picture, fitted, model, target)
+    inside = np.median([s.inside for s in fitted.sides], axis=0)
+    outside = np.median([s.outside for s in fitted.sides], axis=0)
+    return Candidate(
+        corners_px=corners,
+        sd_px=fitted.sd_px,
+        model_mm=model,
+        reasons=tuple(reasons + more),
+        misfit=misfit + cost,
+        inside=inside,
+        darker=bool(inside.sum() < outside.sum()),
+    )
+
+
+def _failed(corners_px: FloatArray, target: Target, reason: str) -> Candidate:
+    nothing = np.zeros(3)
+    return Candidate(
+        corners_px=corners_px, sd_px=np.full(4, np.inf), model_mm=target.model_mm(corners_px), reasons=(reason,),
+        misfit=np.inf, inside=nothing, darker=False,
+    )  # fmt: skip
+
+
+def _shape(
+    corners: FloatArray, target: Target, view: PlaneView | None, size_px: tuple[int, ...]
+) -> tuple[FloatArray, FloatArray | None, list[str], float]:
+    """Return the model as it lies, the camera pose used for its thickness, reasons against its shape, and a misfit."""
+    reasons: list[str] = []
+    if view is None:
+        model, pose, misfit = _freest_pose(corners, target, size_px)
+        if pose is None:
+            reasons.append("no camera angle up to 58° makes it a rectangle of this shape")
+        return model, pose, reasons, misfit
+    width, height, off = view.sides_mm(corners)
+    model = target.model_of(width >= height)
+    long, short = max(width, height), min(width, height)
+    ratio = np.log(long / short) - np.log(target.long_mm / target.short_mm)
+    size = 0.5 * np.log(width * height / (target.long_mm * target.short_mm))
+    if abs(ratio) > _ASPECT_LN_TOL:
+        reasons.append(f"its sides are {long / short:.2f} to 1, not {target.long_mm / target.short_mm:.2f}")
+    if abs(size) > max(0.08, 2.5 * view.scale_ln_sd):
+        reasons.append(f"it is about {long:.0f} mm long by {view.source}, not {target.long_mm:.0f}")
+    if off > _SQUARE_TOL_DEG:
+        reasons.append(f"its corners are {off:.0f}° off square")
+    misfit = (ratio / 0.02) ** 2 + (size / view.scale_ln_sd) ** 2 + (off / 1.5) ** 2
+    poses = _poses(corners, model, size_px)
+    towards = _normal_of_view(view, size_px)
+    pose = max(poses, key=lambda p: float(p[2] @ towards))[0] if poses else None
+    return model, pose, reasons, float(misfit)
+
+
+def _freest_pose(
+    corners: FloatArray, target: Target, size_px: tuple[int, ...]
+) -> tuple[FloatArray, FloatArray | None, float]:
+    """Return the model, lying or standing, and the pose that explains the corners with the least slant."""
+    best: tuple[FloatArray, FloatArray | None, float] = (target.model_mm(corners), None, np.inf)
+    for lying in (True, False):
+        model = target.model_of(lying)
+        for pose, tilt, _ in _poses(corners, model, size_px):
+            error = _reprojection(pose, model, corners, size_px)
+            allowed = 0.25 + 0.004 * float(np.linalg.norm(corners[2] - corners[0]))
+            misfit = (error / allowed) ** 2 + (tilt / 25) ** 2
+            if error < 3 * allowed and tilt < _STEEPEST_DEG and misfit < best[2]:
+                best = (model, pose, misfit)
+    return best
+
+
+def _poses(
+    corners: FloatArray, model: FloatArray, size_px: tuple[int, ...]
+) -> list[tuple[FloatArray, float, FloatArray]]:
+    """Return the poses (3, 4) of the model under an assumed lens, each with its slant, degrees, and normal (3,)."""
+    import cv2
+
+    matrix = camera_matrix((size_px[0], size_px[1]))
+    points = np.column_stack([model, np.zeros(4)])
+    try:
+        _, turns, shifts, _ = cv2.solvePnPGeneric(points, corners, matrix, None, flags=cv2.SOLVEPNP_IPPE)
+    except cv2.error:
+        return []
+    out = []
+    for turn, shift in zip(turns, shifts, strict=True):
+        rotation = cv2.Rodrigues(turn)[0]
+        t = np.reshape(shift, 3)
+        normal = rotation[:, 2] if rotation[:, 2] @ t < 0 else -rotation[:, 2]
+        cosine = float(-normal @ t / np.linalg.norm(t))
+        out.append((np.column_stack([rotation, t]), float(np.degrees(np.arccos(np.clip(cosine, -1, 1)))), normal))
+    return out
+
+
+def _reprojection(pose: FloatArray, model: FloatArray, corners: FloatArray, size_px: tuple[int, ...]) -> float:
+    at = np.column_stack([model, np.zeros(4), np.ones(4)]) @ pose.T @ camera_matrix((size_px[0], size_px[1])).T
+    return float(np.sqrt(np.mean((at[:, :2] / at[:, 2:] - corners) ** 2)))
+
+
+def _normal_of_view(view: PlaneView, size_px: tuple[int, ...]) -> FloatArray:
+    """Return the plane's normal in the camera frame, towards the camera."""
+    h = np.linalg.inv(camera_matrix((size_px[0], size_px[1]))) @ np.linalg.inv(view.to_mm)
+    normal = np.cross(h[:, 0], h[:, 1])
+    normal = normal / np.linalg.norm(normal)
+    return np.asarray(normal if normal[2] < 0 else -normal)
+
+
+def _side_faces(
+    corners: FloatArray, model: FloatArray, pose: FloatArray, target: Target, picture: Picture
+) -> tuple[float, ...]:
+    """Return how wide the card's side face shows beyond each side of its front, px; 0 where it is turned away."""
+    matrix = camera_matrix((picture.shape[1], picture.shape[0]))
+    normal = pose[:, 2] if pose[:, 2] @ pose[:, 3] < 0 else -pose[:, 2]
+    out = []
+    for i in range(4):
+        j = (i + 1) % 4
+        middle = np.append(0.5 * (model[i] + model[j]), [0.0, 1.0]) @ pose.T
+        both = np.array([middle, middle - target.thick_mm * normal]) @ matrix.T
+        shift = both[1, :2] / both[1, 2] - both[0, :2] / both[0, 2]
+        along = corners[j] - corners[i]
+        inward = np.array([-along[1], along[0]]) / np.linalg.norm(along)
+        out.append(max(0.0, float(-shift @ inward)))
+    return tuple(out)
+
+
+def _looks(picture: Picture, fitted: FittedQuad, model: FloatArray, target: Target) -> tuple[list[str], float]:
+    """Return reasons against a candidate from its pixels, and a misfit."""
+    reasons: list[str] = []
+    cost = 0.0
+    contrast = min(s.contrast for s in fitted.sides)
+    signal = min(s.signal for s in fitted.sides)
+    bent = max(s.straight_px for s in fitted.sides)
+    if contrast < _LEAST_CONTRAST or signal < _LEAST_SIGNAL:
+        reasons.append(f"one of its sides hardly shows (contrast {100 * contrast:.0f} %)")
+    if bent > _MOST_BENT_PX + 2.0 / signal:
+        reasons.append(f"one of its sides is not straight (off by {bent:.1f} px)")
+    if target.radius_mm:
+        radius, sd = corner_radius_mm(picture, fitted.corners_px, model)
+        off = (radius - target.radius_mm) / float(np.hypot(_RADIUS_SD_MM, sd))
+        if abs(off) > _RADIUS_TOL:
+            reasons.append(f"its corners have a radius of {max(radius, 0):.1f} mm, not {target.radius_mm:.1f}")
+        cost += off**2
+    if target.plain:
+        plain = plainness(picture, fitted.corners_px)
+        if plain < _LEAST_PLAIN:
+            reasons.append(f"its face is not plain (even over {100 * plain:.0f} % of it)")
+        cost += ((1 - plain) / 0.1) ** 2
+    return reasons, float(cost)
+
+
+def with_hand_marks(picture: Picture, corners_px: FloatArray, target: Target, sd_px: float) -> Candidate:
+    """Return the rectangle whose corners a person marked, refined where the pixels agree with the marks."""
+    judged = judge(picture, as_seen(corners_px), target, None)
+    moved = np.abs(judged.corners_px - as_seen(corners_px)).max()
+    if np.isfinite(judged.misfit) and moved <= max(6.0, 4 * sd_px) and np.isfinite(judged.sd_px).all():
+        return replace(judged, reasons=())
+    kept = _failed(as_seen(corners_px), target, "its sides could not be fitted; the marks stand as they were pressed")
+    return replace(kept, sd_px=np.full(4, sd_px))

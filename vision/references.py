@@ -9,21 +9,18 @@ import numpy as np
 
 from vision.findings import Finding
 from vision.linear_light import Picture
+from vision.plane_view import PlaneView, view_of_sheet, views_of_marks
+from vision.quads import Quad, find_quads
+from vision.reference_search import KIND_WORDS, Rejected, hand_marked, search_declared, search_undeclared
 from vision.sheets import NotASheet, Sheet, find_sheets
-from vision.walls import DeclaredReference, FloatArray, Mark, ReferenceKind, Sighting
+from vision.walls import DeclaredReference, Mark, ReferenceKind, Sighting
+
+__all__ = ["ReferenceSearch", "Rejected", "blur_inside", "find_references", "never_found"]
 
 SCALE_OFF = 3.0  # a print scale this many sd from what was declared is a finding
 CURLED_PX = 0.25
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rejected:
-    """A candidate that was not used: what it was tried as, where (4, 2) px, and every reason against it."""
-
-    kind: ReferenceKind
-    corners_px: FloatArray
-    reasons: tuple[str, ...]
-    number: int | None = None
+_PATCHES = (5, 4)  # what is left of a card's face
+PROPOSED: tuple[ReferenceKind, ...] = ("id1_card", "a4")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,9 +71,56 @@ def find_references(
     rejected = [
         Rejected(kind="survey_sheet", corners_px=o.corners_px, reasons=(o.reason,), number=o.number) for o in others
     ]
-    seen = {s.reference for s in sightings}
+    here = [m for m in marks if m.photo == photo]
+    marked = hand_marked(picture, photo, declared, here)
+    sightings += marked
+    wanted = [d for d in declared if d.kind != "survey_sheet" and d.id not in {s.reference for s in marked}]
+    missing_kinds = [k for k in PROPOSED if propose and not any(d.kind == k for d in declared)]
+    if wanted or missing_kinds:
+        views = _views(sheets, sightings, declared, here, (picture.shape[1], picture.shape[0]))
+        quads = [q for q in find_quads(picture) if not _on_a_sheet(q, sheets)]
+        for found in (
+            search_declared(picture, quads, photo, wanted, views),
+            search_undeclared(picture, quads, photo, next(iter(views[None]), None), missing_kinds),
+        ):
+            sightings += found.sightings
+            rejected += found.rejected
+            findings += found.findings
+    seen = {s.reference for s in sightings} | {f.where.get("reference") for f in findings if f.code == "R009"}
     findings += [_not_found(d, photo) for d in declared if d.id not in seen]
     return ReferenceSearch(sightings=tuple(sightings), rejected=tuple(rejected), findings=tuple(findings))
+
+
+def _views(
+    sheets: Sequence[Sheet],
+    sightings: Sequence[Sighting],
+    declared: Iterable[DeclaredReference],
+    marks: Sequence[Mark],
+    size_px: tuple[int, int],
+) -> dict[str | None, list[PlaneView]]:
+    """Return what is known of each wall's plane, the surest first; under None what there is for a wall not named."""
+    wall_of = {d.id: d.wall for d in declared}
+    own: dict[str | None, list[PlaneView]] = {}
+    for sheet, seen in zip(sheets, sightings, strict=False):
+        view = view_of_sheet(sheet.fit.map, sheet.rectangle_px.mean(axis=0))
+        own.setdefault(wall_of.get(seen.reference), []).append(view)
+    anywhere = own.pop(None, [])
+    by_marks = views_of_marks(marks, size_px)
+    walls = {*own, *by_marks}
+    views = {w: own.get(w, []) + anywhere + ([by_marks[w]] if w in by_marks else []) for w in walls}
+    elsewhere = [v for w in walls for v in own.get(w, [])] + list(by_marks.values())
+    return {**views, None: anywhere + elsewhere}
+
+
+def _on_a_sheet(quad: Quad, sheets: Iterable[Sheet]) -> bool:
+    """Return whether a patch lies on a survey sheet that was found: its tags and its paper are no cards."""
+    import cv2
+
+    middle = quad.corners_px.mean(axis=0)
+    return any(
+        cv2.pointPolygonTest(s.rectangle_px.astype(np.float32), (float(middle[0]), float(middle[1])), False) >= 0
+        for s in sheets
+    )
 
 
 def _sheet_name(number: int, declared: Iterable[DeclaredReference], found: Sequence[int]) -> str:
@@ -163,14 +207,6 @@ def _not_a_sheet(other: NotASheet, photo: str) -> Finding:
     )
 
 
-_KIND_WORDS: dict[ReferenceKind, str] = {
-    "survey_sheet": "survey sheet",
-    "id1_card": "card",
-    "a4": "A4 sheet",
-    "rectangle": "rectangle",
-}
-
-
 def _not_found(declared: DeclaredReference, photo: str) -> Finding:
     remedies = {
         "survey_sheet": "If it is in this photo, take the photo from nearer or in better light, or mark its corners.",
@@ -181,7 +217,7 @@ def _not_found(declared: DeclaredReference, photo: str) -> Finding:
     return Finding(
         code="R004",
         severity="note",
-        message=f"The {_KIND_WORDS[declared.kind]} {declared.id} was not found in this photo.",
+        message=f"The {KIND_WORDS[declared.kind]} {declared.id} was not found in this photo.",
         remedy=remedies[declared.kind],
         where={"photo": photo, "reference": declared.id},
     )
@@ -194,10 +230,45 @@ def never_found(searches: Iterable[ReferenceSearch], declared: Iterable[Declared
         Finding(
             code="R007",
             severity="warn",
-            message=f"The {_KIND_WORDS[d.kind]} {d.id} was not found in any photo.",
+            message=f"The {KIND_WORDS[d.kind]} {d.id} was not found in any photo.",
             remedy="Mark its four corners in a photo that shows it, or take it out of the survey.",
             where={"reference": d.id},
         )
         for d in declared
         if d.id not in seen
     ]
+
+
+def blur_inside(picture: Picture, sightings: Iterable[Sighting]) -> Picture:
+    """Return the picture with the inside of every card in it made unreadable; the picture itself if there is none.
+
+    A bank card may have been used. Its face is averaged to a few patches, proposals included; its outline stays.
+
+    Parameters
+    ----------
+    picture
+        (h, w, 3) BGR or (h, w), the photo that the sightings belong to.
+    sightings
+        References seen in it; only cards are blurred.
+    """
+    import cv2
+
+    cards = [s for s in sightings if s.kind == "id1_card"]
+    if not cards:
+        return picture
+    out = picture.copy()
+    for card in cards:
+        corners = card.corners_px
+        middle = corners.mean(axis=0)
+        inner = (middle + 0.97 * (corners - middle)).astype(np.float32)
+        low = np.maximum(np.floor(corners.min(axis=0)).astype(int), 0)
+        high = np.minimum(np.ceil(corners.max(axis=0)).astype(int) + 1, picture.shape[1::-1])
+        if (high - low < 2).any():
+            continue
+        part = out[low[1] : high[1], low[0] : high[0]]
+        few = cv2.resize(part, _PATCHES, interpolation=cv2.INTER_AREA)
+        smooth = cv2.resize(few, (part.shape[1], part.shape[0]), interpolation=cv2.INTER_LINEAR)
+        mask = np.zeros(part.shape[:2], np.uint8)
+        cv2.fillConvexPoly(mask, np.round(inner - low).astype(np.int32), 1)
+        part[mask > 0] = smooth[mask > 0]
+    return out

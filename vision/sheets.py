@@ -9,6 +9,7 @@ import numpy as np
 
 from vision.linear_light import Picture
 from vision.paper import print_scale_from_paper
+from vision.quads import inward, is_convex
 from vision.sheet_map import SHEET_RECTANGLE_MM, TAG_CENTRES_MM, TAG_CORNERS_MM, TAG_MM, TAG_SQUARE_MM, project
 from vision.tag_fit import TagFit, fit_tags
 from vision.walls import FloatArray, Measured
@@ -219,10 +220,8 @@ def _inside(picture: Picture, fit: TagFit, k: int) -> bool:
 
 def _plausible(h: FloatArray) -> bool:
     """Return whether a map shows the sheet from its front, unfolded, and not more slanting than a lens can see it."""
-    from vision.cards import quad_is_convex
-
     corners = project(h, SHEET_RECTANGLE_MM)
-    if not quad_is_convex(corners):
+    if not is_convex(corners):
         return False
     w = np.column_stack([SHEET_RECTANGLE_MM, np.ones(4)]) @ h[2]
     if not ((w > 0).all() or (w < 0).all()):
@@ -282,12 +281,3 @@ def _sheet(picture: Picture, number: int, fit: TagFit) -> Sheet:
         fit=fit,
         misfit_px=misfit,
     )
-
-
-def inward(corners_px: FloatArray) -> FloatArray:
-    """Return how each corner (4, 2) of a quadrilateral moves when its sides move inwards by one pixel."""
-    from vision.cards import crossing, shifted_side
-
-    ahead = np.roll(corners_px, -1, axis=0)
-    sides = [shifted_side(a, b, corners_px.mean(axis=0)) for a, b in zip(corners_px, ahead, strict=True)]
-    return np.array([crossing(sides[i - 1], sides[i]) for i in range(4)]) - corners_px

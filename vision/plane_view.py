@@ -1,0 +1,144 @@
+"""What is known beforehand of the plane a rectangle lies in: its slant to the camera, and roughly its scale.
+
+From four marked corners of the wall or of an opening, or from a survey sheet in the same photo. Good for telling a card
+from a socket, far too rough to measure with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.sheet_map import SheetMap, project
+from vision.walls import CORNERS, FloatArray, Mark
+
+# A phone's main lens sees 24 to 28 mm equivalent: focal length over the longer side of the picture (from memory).
+FOCAL_SHARE, FOCAL_LN_SD = 0.70, 0.07
+# Storey and opening heights in older British houses, mm, with the sd of their logarithm (invented default).
+WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD = 2450.0, 0.09
+OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD = 1200.0, 0.30
+SHEET_LN_SD = 0.03
+STRONG_LN_SD = 0.15  # evidence of scale at least this good may confirm a declared card
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaneView:
+    """A plane as the camera sees it: ``to_mm`` (3, 3) takes pixels to millimetres on it, right but for a common scale.
+
+    ``scale_ln_sd`` is the sd of the logarithm of that scale; ``outline_px`` where the plane was marked, if it was.
+    """
+
+    to_mm: FloatArray
+    scale_ln_sd: float
+    source: str
+    outline_px: FloatArray | None = None
+
+    @property
+    def strong(self) -> bool:
+        """Whether the scale is known well enough to rule out a thing of the wrong size."""
+        return self.scale_ln_sd <= STRONG_LN_SD
+
+    def sides_mm(self, corners_px: FloatArray) -> tuple[float, float, float]:
+        """Return width and height, mm, of corners clockwise from top left, and the worst angle, ° off square."""
+        q = project(self.to_mm, corners_px)
+        edge = np.roll(q, -1, axis=0) - q
+        length = np.linalg.norm(edge, axis=1)
+        unit = edge / length[:, None]
+        cosine = np.abs(np.sum(unit * np.roll(unit, -1, axis=0), axis=1)).max()
+        off = float(np.degrees(np.arcsin(min(1.0, float(cosine)))))
+        return float(length[[0, 2]].mean()), float(length[[1, 3]].mean()), off
+
+
+def camera_matrix(size_px: tuple[int, int], focal_share: float = FOCAL_SHARE) -> FloatArray:
+    """Return an assumed camera matrix (3, 3) of a photo (width, height)."""
+    width, height = size_px
+    f = focal_share * max(width, height)
+    return np.array([[f, 0, (width - 1) / 2], [0, f, (height - 1) / 2], [0, 0, 1.0]])
+
+
+def view_of_sheet(sheet: SheetMap, near_px: FloatArray) -> PlaneView:
+    """Return the plane of a survey sheet, with the lens's bend undone at a place of interest."""
+    step = np.array([[0, 0], [60.0, 0], [60, 60], [0, 60]]) - 30.0
+    around = np.asarray(near_px, float) + step
+    return PlaneView(to_mm=_homography(around, sheet.place(around)), scale_ln_sd=SHEET_LN_SD, source="the survey sheet")
+
+
+def views_of_marks(marks: Iterable[Mark], size_px: tuple[int, int]) -> dict[str, PlaneView]:
+    """Return what each wall's marked corners in one photo tell of its plane, by wall.
+
+    Four corners of the wall are best; else four of an opening on the plaster give the slant, and a marked left or right
+    end of the wall its scale.
+    """
+    by_wall: dict[str, list[Mark]] = {}
+    for mark in marks:
+        if mark.wall is not None and mark.feature is None and mark.reference is None:
+            by_wall.setdefault(mark.wall, []).append(mark)
+    views = {}
+    for wall, own in by_wall.items():
+        view = _view_of_wall(own, size_px)
+        if view is not None:
+            views[wall] = view
+    return views
+
+
+def _view_of_wall(marks: Sequence[Mark], size_px: tuple[int, int]) -> PlaneView | None:
+    corners = {m.point: np.array(m.px, float) for m in marks if m.opening is None and m.point in CORNERS}
+    outlines: list[tuple[FloatArray, float, float]] = []
+    if len(corners) == 4:
+        outlines.append((np.array([corners[c] for c in CORNERS]), WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD))
+    for opening in sorted({m.opening for m in marks if m.opening is not None}):
+        own = {m.point: np.array(m.px, float) for m in marks if m.opening == opening and m.face != "frame"}
+        if all(c in own for c in CORNERS):
+            outlines.append((np.array([own[c] for c in CORNERS]), OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD))
+    for outline, height, ln_sd in outlines:
+        to_mm = _rectified(outline, height, size_px)
+        if to_mm is None:
+            continue
+        scaled = _scaled_by_ends(to_mm, corners)
+        if scaled is not None:
+            return PlaneView(
+                to_mm=scaled, scale_ln_sd=WALL_HEIGHT_LN_SD, source="the wall's marked corners", outline_px=outline
+            )
+        return PlaneView(to_mm=to_mm, scale_ln_sd=ln_sd, source="the opening's marked corners", outline_px=outline)
+    return None
+
+
+def _scaled_by_ends(to_mm: FloatArray, corners: dict[str, FloatArray]) -> FloatArray | None:
+    """Return the map scaled so that the wall's marked ends have a usual height, or None where no end is marked."""
+    heights = []
+    for low, high in (("bottom_left", "top_left"), ("bottom_right", "top_right")):
+        if low in corners and high in corners:
+            a, b = project(to_mm, np.array([corners[low], corners[high]]))
+            heights.append(float(np.linalg.norm(b - a)))
+    if not heights:
+        return None
+    return np.diag([WALL_HEIGHT_MM / np.mean(heights)] * 2 + [1.0]) @ to_mm
+
+
+def _rectified(outline_px: FloatArray, height_mm: float, size_px: tuple[int, int]) -> FloatArray | None:
+    """Return the map (3, 3) from pixels to a rectangle of the given height; width from the slant and a usual lens.
+
+    The focal length is the one near the usual that makes the sides most nearly square to one another.
+    """
+    unit = np.array([[0.0, 0], [1, 0], [1, 1], [0, 1]])
+    h = _homography(unit, outline_px)
+    best, aspect = np.inf, None
+    for ln in np.linspace(-2.5, 2.5, 41) * FOCAL_LN_SD:
+        inverse = np.linalg.inv(camera_matrix(size_px, FOCAL_SHARE * float(np.exp(ln))))
+        across, up = inverse @ h[:, 0], inverse @ h[:, 1]
+        cosine = across @ up / (np.linalg.norm(across) * np.linalg.norm(up))
+        cost = (cosine / 0.01) ** 2 + (ln / FOCAL_LN_SD) ** 2
+        if cost < best:
+            best, aspect = cost, float(np.linalg.norm(across) / np.linalg.norm(up))
+    if aspect is None or not np.isfinite(aspect) or aspect <= 0:
+        return None
+    rectangle = unit * np.array([aspect * height_mm, height_mm])
+    return _homography(outline_px, rectangle)
+
+
+def _homography(a: FloatArray, b: FloatArray) -> FloatArray:
+    import cv2
+
+    return np.asarray(cv2.getPerspectiveTransform(a.astype(np.float32), b.astype(np.float32)), float)

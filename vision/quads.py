@@ -1,0 +1,195 @@
+"""Four-sided patches in a picture: candidates for cards and sheets of paper, to a few pixels."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.linear_light import Picture
+from vision.walls import FloatArray
+
+# Steps of contrast (of 255) at which a patch is cut out from its surroundings; each at least this many sd of the noise.
+_LEVELS = (9.0, 18.0, 36.0, 64.0)
+_LEAST_SIGNAL = 3.0
+_LEAST_PX, _MOST_PX = 18, 190  # extent of a patch at the scale it is looked for
+_LEAST_FILL = 0.86
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quad:
+    """A four-sided patch: corners (4, 2) px, clockwise from the top left, and how well it fills them."""
+
+    corners_px: FloatArray
+    fill: float
+
+
+def is_convex(corners: FloatArray) -> bool:
+    """Return whether the quadrilateral (4, 2) is convex and not folded."""
+    edge = np.roll(corners, -1, axis=0) - corners
+    after = np.roll(edge, -1, axis=0)
+    turn = edge[:, 0] * after[:, 1] - edge[:, 1] * after[:, 0]
+    return bool((turn > 0).all() or (turn < 0).all())
+
+
+def as_seen(corners: FloatArray) -> FloatArray:
+    """Return corners (4, 2) as top_left, top_right, bottom_right, bottom_left of the upright picture."""
+    middle = corners.mean(axis=0)
+    angle = np.arctan2(corners[:, 1] - middle[1], corners[:, 0] - middle[0])
+    clockwise = corners[np.argsort(angle)]
+    # The top side is the one whose middle lies highest.
+    tops = 0.5 * (clockwise + np.roll(clockwise, -1, axis=0))[:, 1]
+    return np.asarray(np.roll(clockwise, -int(np.argmin(tops)), axis=0))
+
+
+def crossing(first: FloatArray, second: FloatArray) -> FloatArray:
+    """Return the point (2,) where two lines (3,), ``l . (x, y, 1) = 0``, meet; nan where they do not."""
+    p = np.cross(first, second)
+    return np.asarray(p[:2] / p[2]) if abs(p[2]) > 1e-12 else np.full(2, np.nan)
+
+
+def inward(corners: FloatArray) -> FloatArray:
+    """Return how each corner (4, 2) of a quadrilateral moves when all its sides move inwards by one pixel."""
+    middle = corners.mean(axis=0)
+    sides = []
+    for a, b in zip(corners, np.roll(corners, -1, axis=0), strict=True):
+        normal = np.array([a[1] - b[1], b[0] - a[0]]) / np.linalg.norm(b - a)
+        normal = normal if normal @ (middle - a) > 0 else -normal
+        sides.append(np.array([normal[0], normal[1], -normal @ a - 1.0]))
+    return np.array([crossing(sides[i - 1], sides[i]) for i in range(4)]) - corners
+
+
+def find_quads(picture: Picture) -> list[Quad]:
+    """Return the four-sided patches that differ from their surroundings, each to about two pixels.
+
+    Parameters
+    ----------
+    picture
+        (h, w, 3) BGR or (h, w), upright, full resolution. In 12 megapixels patches of 40 to 1500 px are found.
+    """
+    import cv2
+
+    found: list[Quad] = []
+    colour = picture if picture.ndim == 3 else cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR)
+    largest = max(colour.shape[:2])
+    start = 2 if largest >= 3000 else 1
+    small = colour if start == 1 else cv2.resize(colour, None, fx=1 / start, fy=1 / start, interpolation=cv2.INTER_AREA)
+    scale = float(start)
+    while max(small.shape[:2]) >= 200:
+        found += [Quad(corners_px=(q.corners_px + 0.5) * scale - 0.5, fill=q.fill) for q in _quads_at(small)]
+        small = cv2.resize(small, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+        scale *= 4
+    return _distinct(found)
+
+
+def _quads_at(picture: Picture) -> list[Quad]:
+    """Return patches whose extent is 18 to 190 px at this scale."""
+    import cv2
+
+    out: list[Quad] = []
+    for signal, floor in _contrasts(picture):
+        for level in _LEVELS:
+            cut = max(level, floor)
+            if cut > 2 * level:
+                continue
+            mask = (signal > cut).astype(np.uint8)
+            contours, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+            out += [q for q in (_quad_of(np.reshape(c, (-1, 2))) for c in contours if len(c) >= 3 * _LEAST_PX) if q]
+    return out
+
+
+def _contrasts(picture: Picture) -> list[tuple[NDArray[np.float32], float]]:
+    """Return images high on a patch unlike its surroundings (lighter, darker, other in colour), with a floor."""
+    import cv2
+
+    smooth = cv2.GaussianBlur(picture, (0, 0), 0.9).astype(np.float32)
+    light = smooth @ np.array([0.114, 0.587, 0.299], np.float32)
+    chroma = [smooth[..., 2] - light, smooth[..., 0] - light]
+    around = [_surroundings(c) for c in (light, *chroma)]
+    lighter = light - around[0]
+    colour = np.hypot(chroma[0] - around[1], chroma[1] - around[2]) * 1.5
+    noise = [_noise(lighter), _noise(colour)]
+    floor = [_LEAST_SIGNAL * n for n in noise]
+    return [(lighter, floor[0]), (-lighter, floor[0]), (colour, max(floor[1], 6.0) + float(np.median(colour)))]
+
+
+def _surroundings(channel: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the median of a wide neighbourhood, smooth: what a patch up to 190 px is seen against."""
+    import cv2
+
+    height, width = channel.shape
+    eighth = cv2.resize(channel, (max(width // 8, 4), max(height // 8, 4)), interpolation=cv2.INTER_AREA)
+    shifted = np.clip(eighth + 128 * float(eighth.min() < 0), 0, 255).astype(np.uint8)
+    reach = min(51, 2 * (min(shifted.shape) // 2) - 1)
+    middle = cv2.medianBlur(shifted, reach).astype(np.float32) - 128 * float(eighth.min() < 0)
+    return np.asarray(cv2.resize(middle, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
+
+
+def _noise(image: NDArray[np.float32]) -> float:
+    """Return the sd of the fine noise, from differences of pixels four apart on a sparse grid."""
+    step = image[::3, 4::3] - image[::3, :-4:3]
+    return float(np.median(np.abs(step)) * 1.4826 / np.sqrt(2))
+
+
+def _quad_of(contour: NDArray[np.int32]) -> Quad | None:
+    import cv2
+
+    extent = contour.max(axis=0) - contour.min(axis=0)
+    if extent.max() < _LEAST_PX or extent.max() > _MOST_PX or extent.min() < 8:
+        return None
+    hull = np.reshape(cv2.convexHull(contour.astype(np.int32)), (-1, 2))
+    area, outline = float(cv2.contourArea(hull)), float(cv2.contourArea(contour.astype(np.int32)))
+    if outline < 0.7 * area:
+        return None
+    corners = _four_corners(hull, area)
+    if corners is None:
+        return None
+    quad_area = float(cv2.contourArea(corners.astype(np.float32)))
+    fill = min(area / quad_area, quad_area / area) if quad_area > 0 else 0.0
+    if fill < _LEAST_FILL or not is_convex(corners):
+        return None
+    return Quad(corners_px=as_seen(corners), fill=fill * outline / area)
+
+
+def _four_corners(hull: NDArray[np.int32], area: float) -> FloatArray | None:
+    """Return the corners of the quadrilateral nearest a convex outline: its four longest straight runs, crossed."""
+    import cv2
+
+    perimeter = float(cv2.arcLength(hull, True))
+    for share in (0.02, 0.03, 0.045, 0.06, 0.08):
+        poly = np.reshape(cv2.approxPolyDP(hull, share * perimeter, True), (-1, 2)).astype(float)
+        if len(poly) == 4:
+            return poly
+        if len(poly) < 4:
+            break
+        crossed = _longest_sides(poly)
+        if crossed is not None and 0.9 * area < cv2.contourArea(crossed.astype(np.float32)) < 1.15 * area:
+            return crossed
+    return None
+
+
+def _longest_sides(poly: FloatArray) -> FloatArray | None:
+    """Return where the four longest sides of a polygon, in their order, cross."""
+    ahead = np.roll(poly, -1, axis=0)
+    lengths = np.linalg.norm(ahead - poly, axis=1)
+    if len(poly) > 8:
+        return None
+    chosen = np.sort(np.argsort(-lengths)[:4])
+    lines = [np.cross(np.append(poly[i], 1.0), np.append(ahead[i], 1.0)) for i in chosen]
+    points = [np.cross(lines[i - 1], lines[i]) for i in range(4)]
+    if any(abs(p[2]) < 1e-9 for p in points):
+        return None
+    return np.array([p[:2] / p[2] for p in points])
+
+
+def _distinct(quads: Iterable[Quad]) -> list[Quad]:
+    """Return the quads without near repeats, the best filled first."""
+    kept: list[Quad] = []
+    for quad in sorted(quads, key=lambda q: -q.fill):
+        size = float(np.linalg.norm(quad.corners_px[2] - quad.corners_px[0]))
+        slack = max(2.5, 0.03 * size)
+        if all(np.abs(k.corners_px - quad.corners_px).max() > slack for k in kept):
+            kept.append(quad)
+    return kept

@@ -1,0 +1,303 @@
+"""The sides of a card or sheet of paper fitted to the pixels across them, and its corners where the sides cross."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.linear_light import LINEAR_OF_CODE, Picture
+from vision.quads import crossing, is_convex
+from vision.walls import FloatArray
+
+_ACROSS_PX = 4.0  # half the width of the band of pixels that a side is fitted to
+_STEP_PX = 0.5
+_GUARD_PX = 2.5  # left out at each end beside a rounded corner
+_PIECE_PX = 10.0  # light before and behind the side may change in pieces this long
+_SIDE_FACE = 0.8  # light of a side face over that of the front (invented default)
+_SHADOW_PX, _SHADOW_SD = 0.8, 0.05  # width of a narrow shadow beside a side, and its depth's sd in steps of the side
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittedSide:
+    """One side: the line (3,) ``n . p + c = 0`` with n a unit vector pointing inwards, and what is known of it.
+
+    ``covariance`` (2, 2) is that of its offsets at the two ends, px^2. ``contrast`` is the step of light across it as a
+    share of the brighter side, ``straight_px`` the rms of pieces of it about the line, ``signal`` the step over the
+    noise, ``inside`` the linear colour (3,) just within.
+    """
+
+    line: FloatArray
+    ends: FloatArray
+    covariance: FloatArray
+    contrast: float
+    straight_px: float
+    signal: float
+    inside: FloatArray
+    outside: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FittedQuad:
+    """A quadrilateral from its fitted sides; corners (4, 2) px as given, with an sd (4,) each."""
+
+    corners_px: FloatArray
+    sd_px: FloatArray
+    sides: tuple[FittedSide, ...]
+
+
+def fit_quad(
+    picture: Picture,
+    corners_px: FloatArray,
+    *,
+    round_share: float = 0.0,
+    side_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
+) -> FittedQuad | str:
+    """Return the quadrilateral refined on the full picture from corners right to a few pixels, or why it fails.
+
+    Parameters
+    ----------
+    picture
+        (h, w, 3) BGR or (h, w), upright, full resolution.
+    corners_px
+        (4, 2), clockwise in the picture.
+    round_share
+        Radius of the corners as a share of the longer side; that much of each side is left out at both ends.
+    side_px
+        How wide the thing's side face shows beyond each side of its front, px: the front's edge is fitted, not that of
+        the side face behind it, whose light is unknown.
+    """
+    corners = np.asarray(corners_px, float)
+    size = float(np.max(np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)))
+    reach = float(np.clip(0.03 * size, 4.0, 14.0))
+    sides: list[FittedSide] = []
+    for stage, width in enumerate((reach, _ACROSS_PX)):
+        sides = []
+        for i in range(4):
+            side = _fit_side(
+                picture, corners, i, width, guard=_GUARD_PX + round_share * size, coarse=stage == 0, strip=side_px[i]
+            )
+            if isinstance(side, str):
+                return side
+            sides.append(side)
+        moved = np.array([crossing(sides[i - 1].line, sides[i].line) for i in range(4)])
+        if not np.isfinite(moved).all() or not is_convex(moved) or np.abs(moved - corners).max() > 3 * reach:
+            return "its sides do not close to a quadrilateral"
+        corners = moved
+    return FittedQuad(corners_px=corners, sd_px=_corner_sd(sides, corners), sides=tuple(sides))
+
+
+def _band(
+    picture: Picture, corners: FloatArray, i: int, width: float, guard: float
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray] | str:
+    """Return places along (m,) and across (n,) side i, the linear colours (m, n, 3), its start and inward normal."""
+    import cv2
+
+    a, b = corners[i], corners[(i + 1) % 4]
+    along = b - a
+    length = float(np.linalg.norm(along))
+    along = along / length
+    normal = np.array([-along[1], along[0]])  # clockwise corners in a picture with y down: this points inwards
+    usable = length - 2 * guard
+    if usable < 6:
+        return "a side is too short to be fitted"
+    s = guard + np.linspace(0, usable, max(6, round(usable / 1.0)))
+    d = np.arange(-width, width + 1e-9, _STEP_PX)
+    at = a + s[:, None, None] * along + d[None, :, None] * normal
+    low = np.floor(at.reshape(-1, 2).min(axis=0)).astype(int) - 3
+    high = np.ceil(at.reshape(-1, 2).max(axis=0)).astype(int) + 4
+    if (low < 0).any() or (high > np.array(picture.shape[1::-1])).any():
+        return "it reaches out of the picture"
+    crop = picture[low[1] : high[1], low[0] : high[0]]
+    light = LINEAR_OF_CODE[crop].astype(np.float32)
+    if light.ndim == 2:
+        light = np.repeat(light[..., None], 3, axis=2)
+    maps = (at - low).astype(np.float32)
+    colours = cv2.remap(light, maps[..., 0], maps[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    return s, d, colours.astype(float), a, np.array([along, normal])
+
+
+def _fit_side(
+    picture: Picture, corners: FloatArray, i: int, width: float, *, guard: float, coarse: bool, strip: float
+) -> FittedSide | str:
+    band = _band(picture, corners, i, width, guard)
+    if isinstance(band, str):
+        return band
+    s, d, colours, start, (along, normal) = band
+    mix = _mix(colours)
+    light = colours @ mix
+    if coarse:
+        offsets = _coarse_line(s, d, light)
+        covariance, contrast, straight, signal = np.eye(2), 0.0, 0.0, 0.0
+    else:
+        fitted = _fine_line(s, d, light, strip)
+        if fitted is None:
+            return "a side shows no edge"
+        offsets, covariance, straight, signal = fitted
+        contrast = 0.0
+    ends = np.array([start + t * along + o * normal for t, o in zip((s[0], s[-1]), offsets, strict=True)])
+    direction = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    inward = np.array([-direction[1], direction[0]])
+    inside, outside = _either_side(colours, d, float(np.mean(offsets)))
+    difference = float(np.abs(inside - outside).max())
+    contrast = difference / max(float(np.maximum(inside, outside).max()), 1e-3)
+    return FittedSide(
+        line=np.array([inward[0], inward[1], -inward @ ends[0]]),
+        ends=ends,
+        covariance=covariance,
+        contrast=contrast,
+        straight_px=straight,
+        signal=signal,
+        inside=inside,
+        outside=outside,
+    )
+
+
+def _either_side(colours: FloatArray, d: FloatArray, offset: float) -> tuple[FloatArray, FloatArray]:
+    inner, outer = (d > offset + 1.5) & (d < offset + 4.5), (d < offset - 1.5) & (d > offset - 4.5)
+    if inner.sum() < 2 or outer.sum() < 2:
+        inner, outer = d > d[-3], d < d[2]
+    return np.median(colours[:, inner], axis=(0, 1)), np.median(colours[:, outer], axis=(0, 1))
+
+
+def _mix(colours: FloatArray) -> FloatArray:
+    """Return weights (3,) of blue, green and red that set the inside off best from the outside, for its noise."""
+    n = colours.shape[1]
+    outer, inner = colours[:, : n // 3].reshape(-1, 3), colours[:, -(n // 3) :].reshape(-1, 3)
+    step = np.median(inner, axis=0) - np.median(outer, axis=0)
+    noise = 0.5 * (np.median(np.abs(np.diff(colours[:, : n // 3], axis=0)), axis=(0, 1)) + 1e-4)
+    weights = step / noise**2
+    total = float(np.abs(weights).sum())
+    return np.asarray(weights / total) if total > 0 else np.full(3, 1 / 3)
+
+
+def _coarse_line(s: FloatArray, d: FloatArray, light: FloatArray) -> FloatArray:
+    """Return offsets (2,) at both ends of the line along which the light steps most, searched over two offsets."""
+    import cv2
+
+    smooth = cv2.GaussianBlur(light.astype(np.float32), (0, 0), 2.0, sigmaY=2.0)
+    slope = np.gradient(smooth, axis=1)
+    parts = np.array_split(np.arange(len(s)), 4)
+    profile = np.array([slope[p].mean(axis=0) for p in parts])
+    at = np.array([s[p].mean() for p in parts])
+    span = (at - s[0]) / (s[-1] - s[0])
+    grid = np.arange(0, len(d))
+    best, offsets = -1.0, np.zeros(2)
+    for first in grid[::2]:
+        for last in grid[::2]:
+            index = np.round(first + span * (last - first)).astype(int)
+            score = abs(float(profile[np.arange(4), index].sum())) * (1 - 0.01 * abs(int(first) - int(last)) / len(d))
+            # Nearer the first guess is a little better, so that a parallel line further off does not win by a hair.
+            score *= 1 - 0.15 * abs(d[first] + d[last]) / (2 * abs(d[0]))
+            if score > best:
+                best, offsets = score, np.array([d[first], d[last]])
+    return offsets
+
+
+def _fine_line(
+    s: FloatArray, d: FloatArray, light: FloatArray, strip: float
+) -> tuple[FloatArray, FloatArray, float, float] | None:
+    """Return offsets (2,) at both ends, their covariance (2, 2), the rms of pieces about them, and step over noise.
+
+    One blurred step, straight along the side, with its light before and behind free in overlapping pieces. A side face
+    ``strip`` px wide before it has a light of its own.
+    """
+    from scipy.special import ndtr
+
+    hats = _hats(s)
+    count = hats.shape[1]
+    share = (s - s[0]) / (s[-1] - s[0])
+    lever = np.column_stack([1 - share, share])
+    offsets, blur = np.zeros(2), 1.0
+    weight = np.ones_like(light)
+    outer, inner = light[:, : len(d) // 4].mean(), light[:, -(len(d) // 4) :].mean()
+    levels = np.concatenate([np.full(count, outer), np.full(count, inner)])
+    # A side face is mostly darker than the front, but may be a white core or in shadow: known to about half the step.
+    # Elsewhere the strip is the wall, or the narrow shadow of a thing that stands off it.
+    jump_0 = abs(inner - outer) + 1e-3
+    shown = min(strip / _SHADOW_PX, 1.0)
+    face_usual = outer + shown * (_SIDE_FACE * inner - outer)
+    face, face_sd = face_usual, (_SHADOW_SD + (0.5 - _SHADOW_SD) * shown) * jump_0
+    strip = max(strip, _SHADOW_PX)
+    noise = 1e-3
+    for step in range(12):
+        place = lever @ offsets
+        t = (d[None] - place[:, None]) / blur
+        before_t = t + strip / blur
+        rise, rise_face = ndtr(t), ndtr(before_t)
+        bell, bell_face = (np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur) for x in (t, before_t))
+        before, behind = hats @ levels[:count], hats @ levels[count:]
+        jump = (behind - before)[:, None]
+        step_front, step_face = behind[:, None] - face, face - before[:, None]
+        residual = light - (before[:, None] + step_face * rise_face + step_front * rise)
+        steep = step_front * bell + step_face * bell_face
+        if step >= 2:
+            noise = max(float(np.median(np.abs(residual)) * 1.4826), 2e-4)
+            weight = 1 / (1 + (residual / (3 * noise)) ** 2)
+        columns = [
+            (-steep * lever[:, :1]).ravel(),
+            (-steep * lever[:, 1:]).ravel(),
+            (-step_front * bell * t - step_face * bell_face * before_t).ravel(),
+            (rise_face - rise).ravel(),
+        ]
+        away = ((1 - rise_face)[..., None] * hats[:, None, :]).reshape(-1, count)
+        within = (rise[..., None] * hats[:, None, :]).reshape(-1, count)
+        jacobian = np.column_stack([*columns, away, within])
+        w = weight.ravel()
+        normal = (jacobian * w[:, None]).T @ jacobian + 1e-7 * np.eye(jacobian.shape[1])
+        pull = jacobian.T @ (w * residual.ravel())
+        normal[3, 3] += (noise / face_sd) ** 2
+        pull[3] += (noise / face_sd) ** 2 * (face_usual - face)
+        change = np.linalg.solve(normal, pull)
+        offsets = offsets + np.clip(change[:2], -1.0, 1.0)
+        blur = float(np.clip(blur + np.clip(change[2], -0.4, 0.4), 0.4, 3.5))
+        face += float(change[3])
+        levels = levels + change[4:]
+        if np.abs(offsets).max() > d[-1] - 0.5:
+            return None
+        if step >= 4 and np.abs(change[:2]).max() < 0.003:
+            break
+    covariance = np.linalg.inv(normal)[:2, :2] * noise**2 * _correlation(residual / noise)
+    pieces = _piece_offsets(residual, steep, weight, hats)
+    step_size = float(np.median(np.abs(jump)))
+    return offsets, np.asarray(covariance, float), float(np.sqrt(np.mean(pieces**2))), step_size / noise
+
+
+def _hats(s: FloatArray) -> FloatArray:
+    """Return overlapping triangles (m, k) along a side that add to one: light may change from piece to piece."""
+    knots = max(2, round((s[-1] - s[0]) / _PIECE_PX) + 1)
+    at = np.linspace(s[0], s[-1], knots)
+    return np.asarray(np.maximum(0, 1 - np.abs(s[:, None] - at[None]) / (at[1] - at[0])), float)
+
+
+def _piece_offsets(residual: FloatArray, slope: FloatArray, weight: FloatArray, hats: FloatArray) -> FloatArray:
+    """Return how far each piece of a side lies off the fitted line, px."""
+    top = hats.T @ np.sum(weight * slope * residual, axis=1)
+    bottom = hats.T @ np.sum(weight * slope * slope, axis=1)
+    return np.asarray(-top / np.maximum(bottom, 1e-9))
+
+
+def _correlation(scaled: FloatArray) -> float:
+    """Return by how much noise shared by neighbours (interpolation, demosaicing, JPEG) widens the fit's variance."""
+    value = np.clip(scaled, -4, 4)
+    total = float(np.mean(value * value)) + 1e-12
+    across = 1 + 2 * sum(max(0.0, float(np.mean(value[:, k:] * value[:, :-k])) / total) for k in range(1, 5))
+    along = 1 + 2 * sum(max(0.0, float(np.mean(value[k:] * value[:-k])) / total) for k in range(1, 3))
+    return float(across * along)
+
+
+def _corner_sd(sides: list[FittedSide], corners: FloatArray) -> FloatArray:
+    """Return an sd per axis (4,) of each corner from the covariance of its two sides' offsets there."""
+    sd = np.empty(4)
+    for i in range(4):
+        variances, normals = [], []
+        for side in (sides[i - 1], sides[i]):
+            along = side.ends[1] - side.ends[0]
+            share = float((corners[i] - side.ends[0]) @ along / (along @ along))
+            lever = np.array([1 - share, share])
+            variances.append(float(lever @ side.covariance @ lever))
+            normals.append(side.line[:2])
+        inverse = np.linalg.inv(np.array(normals))
+        covariance = inverse @ np.diag(variances) @ inverse.T
+        sd[i] = np.sqrt(0.5 * np.trace(covariance))
+    return sd
