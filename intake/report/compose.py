@@ -12,24 +12,26 @@ from intake.report.pictures import photo_entries, photo_picture, rectified_pictu
 from intake.report.reading import Data
 from intake.report.sources import reproduce_rows, source_rows
 from intake.report.tell_estimate import (
-    bill_note,
-    bill_rows,
-    carrying,
     cautions,
     fixing_notes,
     knock_on,
     moisture,
-    order_note,
-    order_rows,
     sequence,
     survey_verdict,
-    tape_note,
-    tape_rows,
     wall_verdict,
-    waste,
     who_to_ask,
 )
 from intake.report.tell_options import board_choices, wall_options
+from intake.report.tell_order import (
+    bill_note,
+    bill_rows,
+    carrying,
+    order_note,
+    order_rows,
+    tape_note,
+    tape_rows,
+    waste,
+)
 from intake.report.tell_walls import construction_evidence, dimension_rows, finding_rows, wall_summary
 from intake.report.words import FOOTER, LOCAL_FIRST, listing, name_of, plain, sentence, wall_length
 from intake.results import FindingEntry, Geometry

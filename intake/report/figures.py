@@ -2,29 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import replace
-
 from intake.report import reading
-from intake.report.board_drawings import (
-    HOLES,
-    BoardStock,
-    OffcutBox,
-    PieceShape,
-    boards_elevation,
-    cut_plan,
-    hole_on_board,
-)
+from intake.report.board_drawings import boards_elevation
 from intake.report.charts import ChartPoint, bars, condensation_by_month, u_against_depth
 from intake.report.context import Figure
-from intake.report.drawing import Drawing, Point
-from intake.report.elevation import elevation, feature_box, opening_box, scale_that_fits
+from intake.report.cut_plan import CutSet, cut_plan
+from intake.report.drawing import Drawing
+from intake.report.elevation import elevation, opening_box, scale_that_fits
+from intake.report.layouts import (
+    REVEALS,
+    fixing_of,
+    joints_at_risk,
+    layout_of_wall,
+    layouts_of,
+    offcuts_of,
+    pieces_of,
+    ring,
+    rings,
+    stock_of,
+    with_holes,
+)
 from intake.report.plan import PlanWall, room_plan
 from intake.report.reading import Data
 from intake.report.section import LayerBand, SectionSizes, jamb_section, sill_section
 from intake.report.tell_options import chosen_of, option_u, options_of, same_lining
 from intake.report.tell_walls import thickness_of
-from intake.report.words import CONSTRUCTIONS, NBSP, give_or_take, in_hundred, name_of, plain
+from intake.report.words import CONSTRUCTIONS, NBSP, give_or_take, in_hundred, listing, name_of, plain
 from intake.results import Geometry, OpeningResult, WallResult
 from intake.survey import Survey, WallEntry
 
@@ -94,16 +97,16 @@ def _wall_drawings(wall: WallResult, entry: WallEntry | None, estimate: Data) ->
     made = figure("elevation", name, elevation(wall, scale=scale), caption)
     if entry is not None and not entry.line:
         return made
-    layout = _layout_of(estimate, wall.id)
+    layout = layout_of_wall(estimate, wall.id)
     if layout:
         fixing = fixing_of(estimate, wall.id)
         drawing = boards_elevation(
             wall,
             pieces=pieces_of(layout),
-            dabs=_rings(fixing, "dabs"),
-            ribbons=_rings(fixing, "ribbons"),
-            fixings=_ring(fixing.get("fixings")),
-            joints_at_risk=_joints_at_risk(layout, wall.id),
+            dabs=rings(fixing, "dabs"),
+            ribbons=rings(fixing, "ribbons"),
+            fixings=ring(fixing.get("fixings")),
+            joints_at_risk=joints_at_risk(layout, wall.id),
             scale=scale,
         )
         gap = (reading.find(layout, "foot_gaps_mm") or {}).get(wall.id)
@@ -115,169 +118,19 @@ def _wall_drawings(wall: WallResult, entry: WallEntry | None, estimate: Data) ->
     return made
 
 
-def _layout_of(estimate: Data, wall: str) -> Data:
-    for room in reading.items(estimate, "rooms"):
-        boards = reading.find(room, "boards")
-        if any(piece.get("wall") == wall for piece in reading.items(boards, "pieces")):
-            return boards  # type: ignore[no-any-return]
-    return {}
-
-
-def _ring(data: object) -> tuple[Point, ...]:
-    if not isinstance(data, Sequence) or isinstance(data, str):
-        return ()
-    return tuple(
-        (float(point[0]), float(point[1])) for point in data if isinstance(point, Sequence) and len(point) == 2
-    )
-
-
-def _outline(data: object) -> tuple[tuple[Point, ...], tuple[tuple[Point, ...], ...]]:
-    if isinstance(data, dict):
-        holes = data.get("holes") or []
-        return _ring(data.get("outer")), tuple(_ring(hole) for hole in holes)
-    return _ring(data), ()
-
-
-def pieces_of(layout: Data) -> list[PieceShape]:
-    """Return the pieces of a room's layout."""
-    pieces = []
-    labels = piece_labels(reading.items(layout, "pieces"))
-    for piece, label in zip(reading.items(layout, "pieces"), labels, strict=True):
-        on_wall, wall_holes = _outline(piece.get("on_wall"))
-        on_board, board_holes = _outline(piece.get("on_board"))
-        if not on_wall and not on_board:
-            continue
-        pieces.append(
-            PieceShape(
-                id=label,
-                wall=reading.text(piece, "wall"),
-                role=reading.text(piece, "role", "part"),
-                board=int(reading.number(piece, "board") or 0),
-                on_wall=on_wall,
-                on_wall_holes=wall_holes,
-                on_board=on_board,
-                on_board_holes=board_holes,
-                opening=reading.text(piece, "opening") or None,
-                turned_deg=int(reading.number(piece, "turned_deg") or 0),
-            )
-        )
-    return pieces
-
-
-def piece_labels(pieces: Sequence[Data]) -> list[str]:
-    """Return a short label for each piece: the fewest letters that tell the walls apart, and a number."""
-    if pieces and all("reveal" in reading.text(piece, "role") for piece in pieces):
-        return [f"R{index + 1}" for index in range(len(pieces))]
-    walls = list(dict.fromkeys(reading.text(piece, "wall") for piece in pieces))
-    names = ["".join(char for char in name_of(wall).title() if char.isalnum()) or "W" for wall in walls]
-    length = next((n for n in range(1, 5) if len({name[:n] for name in names}) == len(names)), 0)
-    short = {
-        wall: name[:length] if length else f"{index + 1}."
-        for index, (wall, name) in enumerate(zip(walls, names, strict=True))
-    }
-    counts: dict[str, int] = {}
-    labels = []
-    for piece in pieces:
-        wall = reading.text(piece, "wall")
-        counts[wall] = counts.get(wall, 0) + 1
-        labels.append(f"{short[wall]}{counts[wall]}")
-    return labels
-
-
-def offcuts_of(layout: Data) -> list[OffcutBox]:
-    """Return the offcuts of a room's layout; those to keep are lettered."""
-    boxes = []
-    letters = iter("abcdefghijklmnopqrstuvwxyz")
-    for offcut in reading.items(layout, "offcuts"):
-        box = offcut.get("box")
-        if not isinstance(box, Sequence) or len(box) != 4:
-            continue
-        reusable = bool(offcut.get("reusable"))
-        left, bottom, right, top = (float(value) for value in box)
-        boxes.append(
-            OffcutBox(
-                name=next(letters, "z") if reusable else "",
-                board=int(reading.number(offcut, "board") or 0),
-                box=(left, bottom, right, top),
-                reusable=reusable,
-            )
-        )
-    return boxes
-
-
-def stock_of(layout: Data) -> list[BoardStock]:
-    """Return the boards of a room's layout by size."""
-    width, length = reading.number(layout, "board.width_mm"), reading.number(layout, "board.length_mm")
-    count = int(reading.number(layout, "count") or 0)
-    numbers = sorted({piece.board for piece in pieces_of(layout)})
-    if width is None or length is None or not count:
-        return []
-    first = min(numbers, default=1)
-    return [BoardStock(width_mm=width, length_mm=length, numbers=tuple(range(first, first + max(count, len(numbers)))))]
-
-
-def fixing_of(estimate: Data, wall: str) -> Data:
-    """Return how one wall's boards are fixed; empty where the estimate does not say."""
-    found = reading.records(estimate, {"dabs", "fixings"}, wall=wall)
-    return found[0] if found else {}
-
-
-def _rings(data: Data, key: str) -> list[tuple[Point, ...]]:
-    found = reading.find(data, key)
-    return [ring for item in found if len(ring := _ring(item)) > 2] if isinstance(found, Sequence) else []
-
-
-def _joints_at_risk(layout: Data, wall: str) -> list[tuple[Point, Point]]:
-    return [
-        ((float(joint["start"][0]), float(joint["start"][1])), (float(joint["end"][0]), float(joint["end"][1])))
-        for joint in reading.items(layout, "joints")
-        if joint.get("risk") and joint.get("wall") == wall
-    ]
-
-
-LAYOUT_KEYS = {"count", "pieces", "offcuts", "board"}
-
-
-def layouts_of(estimate: Data) -> list[tuple[str, Data]]:
-    """Return every layout with its title: the wall boards room by room, then the boards of the reveals."""
-    found: list[tuple[str, Data]] = []
-    for room in reading.items(estimate, "rooms"):
-        boards = reading.find(room, "boards")
-        if isinstance(boards, dict):
-            found.append((name_of(reading.text(room, "id", "room") or "room"), boards))
-    found += [("reveals", layout) for layout in reading.records(reading.find(estimate, "reveals"), LAYOUT_KEYS)]
-    return found
-
-
-def with_holes(pieces: Sequence[PieceShape], geometry: Geometry) -> list[PieceShape]:
-    """Return the pieces with the holes for sockets and the like that fall in them."""
-    walls = {wall.id: wall for wall in geometry.walls}
-    found = []
-    for piece in pieces:
-        holes = []
-        for feature in walls[piece.wall].features if piece.wall in walls else []:
-            box = feature_box(feature)
-            if (
-                box is not None
-                and box[2] > 0
-                and box[3] > 0
-                and feature.kind in HOLES
-                and piece.on_wall
-                and piece.on_board
-            ):
-                hole = hole_on_board(piece, name_of(feature.id), box)
-                holes += [hole] if hole is not None else []
-        found.append(replace(piece, holes=tuple(holes)))
-    return found
-
-
 def _cut_plans(estimate: Data, geometry: Geometry) -> list[Figure]:
-    made: list[Figure] = []
+    sets = []
+    layouts = layouts_of(estimate)
+    rooms = [title for title, _ in layouts if title != REVEALS]
+    for title, layout in layouts:
+        word = "reveal board" if title == REVEALS else "board" if len(rooms) == 1 else f"{title}, board"
+        pieces = tuple(with_holes(pieces_of(layout), geometry))
+        sets.append(CutSet(word=word, stock=tuple(stock_of(layout)), pieces=pieces, offcuts=tuple(offcuts_of(layout))))
     told = "Boards face up. Crossed: waste. Dashed: offcuts worth keeping. Cut to the wall as found, not to paper."
-    for title, layout in layouts_of(estimate):
-        pieces = with_holes(pieces_of(layout), geometry)
-        for drawing in cut_plan(title, stock=stock_of(layout), pieces=pieces, offcuts=offcuts_of(layout)):
-            made += figure("cut_plan", title, drawing, told)
+    made: list[Figure] = []
+    name = listing(rooms) or REVEALS
+    for drawing in cut_plan(sets, title=f"{name}: cut plan"):
+        made += figure("cut_plan", name, drawing, told)
     return made
 
 

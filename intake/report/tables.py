@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from intake.report import reading
 from intake.report.board_drawings import box_of
-from intake.report.figures import layouts_of, offcuts_of, pieces_of, with_holes
+from intake.report.layouts import layouts_of, offcuts_of, pieces_of, with_holes
 from intake.report.reading import Data
 from intake.report.words import name_of, plain
 from intake.results import Geometry
