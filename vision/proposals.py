@@ -32,6 +32,8 @@ HEIGHT_MM = (2400.0, 350.0)
 """Ceiling height and its spread in British houses, mm (common practice, no source)."""
 WIDTH_RANGE_MM = (900.0, 12_000.0)
 HEIGHT_RANGE_MM = (1800.0, 4500.0)
+SAME_TRACE = 1.0 + 2.0 * float(np.cos(np.radians(0.6)))
+"""Trace of the turn between two rotations that are the same to 0.6 degrees."""
 MOST_CANDIDATES = 14
 BEYOND_MM = 350.0
 MARGIN_MM = 40.0
@@ -95,8 +97,12 @@ def propose_marks(grey: GreyImage, *, photo: Photo, sightings: Sequence[Sighting
     if len(segments) < 4:
         return None
     best: Proposal | None = None
+    tried: list[FloatArray] = []
     for start in starts_from(largest[0], photo):
         axes = room_axes(segments, photo, start)
+        if any(np.trace(axes.rotation.T @ other) > SAME_TRACE for other in tried):
+            continue
+        tried.append(axes.rotation)
         found = _propose(grey, photo, largest, axes)
         if found is not None and (best is None or found.score > best.score):
             best = found
@@ -168,35 +174,31 @@ def _best_outline(view: SquareOn, maps: EdgeMaps, inner: Box, rays: FloatArray) 
     ceilings = _candidates(maps.level.T, view.y_mm, above=inner[3] + MARGIN_MM)
     if min(len(lefts), len(rights), len(floors), len(ceilings)) == 0:
         return None
-    grid = np.array(np.meshgrid(lefts, floors, rights, ceilings, indexing="ij")).reshape(4, -1).T
-    left, floor, right, ceiling = grid.T
-    width = view.x_mm[right] - view.x_mm[left]
-    height = view.y_mm[ceiling] - view.y_mm[floor]
-    allowed = (
-        (width > WIDTH_RANGE_MM[0])
-        & (width < WIDTH_RANGE_MM[1])
-        & (height > HEIGHT_RANGE_MM[0])
-        & (height < HEIGHT_RANGE_MM[1])
-    )
-    if not allowed.any():
-        return None
-    left, floor, right, ceiling = grid[allowed].T
-    height = height[allowed]
+    x, y = view.x_mm, view.y_mm
+    left, floor, right, ceiling = np.ix_(lefts, floors, rights, ceilings)
     reach = max(2, round(BEYOND_MM / view.mm_per_px))
+    width, height = x[right] - x[left], y[ceiling] - y[floor]
     score = (
         side_share(maps.upright, maps.seen, left, floor, ceiling, reach)
         + side_share(maps.upright, maps.seen, right, floor, ceiling, reach)
         + side_share(maps.level.T, maps.seen.T, floor, left, right, reach)
         + side_share(maps.level.T, maps.seen.T, ceiling, left, right, reach)
-        + 0.5 * _ray_support(view, rays, left, floor)
-        + 0.5 * _ray_support(view, rays, right, floor)
-        + 0.5 * _ray_support(view, rays, right, ceiling)
-        + 0.5 * _ray_support(view, rays, left, ceiling)
+        + 0.5 * _ray_support(rays, x[left], y[floor])
+        + 0.5 * _ray_support(rays, x[right], y[floor])
+        + 0.5 * _ray_support(rays, x[right], y[ceiling])
+        + 0.5 * _ray_support(rays, x[left], y[ceiling])
         - 0.15 * ((height - HEIGHT_MM[0]) / HEIGHT_MM[1]) ** 2
     )
-    k = int(np.argmax(score))
-    x, y = view.x_mm, view.y_mm
-    return float(score[k]), (float(x[left[k]]), float(y[floor[k]]), float(x[right[k]]), float(y[ceiling[k]]))
+    allowed = _between(width, WIDTH_RANGE_MM) & _between(height, HEIGHT_RANGE_MM)
+    if not allowed.any():
+        return None
+    best = np.unravel_index(int(np.argmax(np.where(allowed, score, -np.inf))), score.shape)
+    box = (x[lefts[best[0]]], y[floors[best[1]]], x[rights[best[2]]], y[ceilings[best[3]]])
+    return float(score[best]), (float(box[0]), float(box[1]), float(box[2]), float(box[3]))
+
+
+def _between(size_mm: FloatArray, limits_mm: tuple[float, float]) -> NDArray[np.bool_]:
+    return np.asarray((size_mm > limits_mm[0]) & (size_mm < limits_mm[1]))
 
 
 def _candidates(
@@ -215,24 +217,19 @@ def _candidates(
     return np.array(kept, dtype=np.int64)
 
 
-def _ray_support(view: SquareOn, rays: FloatArray, column: NDArray[np.int64], row: NDArray[np.int64]) -> FloatArray:
-    """Return for each corner how far edges run from it towards the viewer, 0 to 1."""
-    support = np.zeros(len(column))
-    if not len(rays):
-        return support
-    corners, back = np.unique(np.stack([column, row]), axis=1, return_inverse=True)
-    x, y = view.x_mm[corners[0]], view.y_mm[corners[1]]
-    best = np.zeros(len(x))
+def _ray_support(rays: FloatArray, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
+    """Return for each corner how far edges run from it towards the viewer, 0 to 1; the places broadcast."""
+    x, y = np.broadcast_arrays(x_mm, y_mm)
+    radius = np.hypot(x, y)
+    support = np.zeros(x.shape)
     for x0, y0, x1, y1 in rays:
         direction = np.array([x1 - x0, y1 - y0])
         length = float(np.linalg.norm(direction))
         if length < 1.0:
             continue
         direction /= length
-        off = np.abs((x - x0) * direction[1] - (y - y0) * direction[0])
+        off = (x - x0) * direction[1] - (y - y0) * direction[0]
         gap = (x0 - x) * direction[0] + (y0 - y) * direction[1]
-        radius = np.hypot(x, y)
         near = np.exp(-0.5 * (off / (25.0 + 0.01 * radius)) ** 2) * ((gap > -120.0) & (gap < 0.5 * radius))
-        best += near * min(1.0, length / 900.0)
-    support[:] = np.minimum(best, 1.0)[np.ravel(back)]
-    return support
+        support += near * min(1.0, length / 900.0)
+    return np.minimum(support, 1.0)

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.room_axes import plane_pixels
 from vision.walls import FloatArray, GreyImage, Photo
 
 Box = tuple[float, float, float, float]
@@ -86,17 +85,35 @@ def square_on(grey: GreyImage, photo: Photo, rotation: FloatArray, unit_mm: floa
     low[1], high[1] = max(low[1], about_mm[:, 1].min() - 4000.0), min(high[1], about_mm[:, 1].max() + 4000.0)
     x = np.arange(low[0], high[0], MM_PER_PX)
     y = np.arange(low[1], high[1], MM_PER_PX)
-    gx, gy = np.meshgrid(x, y)
-    pixels = plane_pixels(np.column_stack([gx.ravel(), gy.ravel()]) / unit_mm, photo, rotation).reshape(*gx.shape, 2)
     h, w = grey.shape
-    seen = (pixels[..., 0] > 2) & (pixels[..., 0] < w - 3) & (pixels[..., 1] > 2) & (pixels[..., 1] < h - 3)
     shrink = max(1, int(0.7 * MM_PER_PX / unit_mm * photo.focal_px))
     small = cv2.resize(grey, (w // shrink, h // shrink), interpolation=cv2.INTER_AREA) if shrink > 1 else grey
-    scale = np.array([small.shape[1] / w, small.shape[0] / h])
-    places = np.nan_to_num((pixels + 0.5) * scale - 0.5, nan=-1e4).astype(np.float32)
-    seen_grey = cv2.remap(small, places[..., 0], places[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    size = (len(x), len(y))
+    to_small = _map_to_pixels(
+        photo, rotation, unit_mm, (float(x[0]), float(y[0])), (w / small.shape[1], h / small.shape[0])
+    )
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    seen_grey = cv2.warpPerspective(small, to_small, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    frame = np.zeros(small.shape, np.uint8)
+    frame[2:-2, 2:-2] = 1
+    seen = cv2.warpPerspective(frame, to_small, size, flags=cv2.INTER_NEAREST | cv2.WARP_INVERSE_MAP) > 0
+    columns, rows = np.arange(size[0]), np.arange(size[1])[:, None]
+    seen &= to_small[2, 0] * columns + to_small[2, 1] * rows + to_small[2, 2] > 0  # not behind the camera
     light = np.log2(np.power(np.asarray(seen_grey, dtype=np.float32) / 255.0, 2.2) + 0.004).astype(np.float32)
     return SquareOn(light=light, seen=seen, x_mm=x, y_mm=y, mm_per_px=MM_PER_PX, about_mm=about_mm)
+
+
+def _map_to_pixels(
+    photo: Photo, rotation: FloatArray, unit_mm: float, origin_mm: tuple[float, float], reduced: tuple[float, float]
+) -> FloatArray:
+    """Return the homography (3, 3) from pixels of the square-on view to those of the reduced photo."""
+    to_plane = np.array([[MM_PER_PX, 0, origin_mm[0]], [0, MM_PER_PX, origin_mm[1]], [0, 0, unit_mm]]) / unit_mm
+    to_plane[2] *= -1.0  # the plane lies at Z = -1
+    middle = ((photo.width_px - 1) / 2, (photo.height_px - 1) / 2)
+    camera = np.array([[photo.focal_px, 0, middle[0]], [0, photo.focal_px, middle[1]], [0, 0, 1.0]])
+    across, down = reduced
+    smaller = np.array([[1 / across, 0, 0.5 / across - 0.5], [0, 1 / down, 0.5 / down - 0.5], [0, 0, 1.0]])
+    return np.asarray(smaller @ camera @ rotation @ to_plane)
 
 
 def edge_maps(view: SquareOn) -> EdgeMaps:
@@ -132,15 +149,18 @@ def side_share(
 ) -> FloatArray:
     """Return for each rectangle how much of a side shows as edge, less what runs on beyond its ends; -1 to 1.
 
-    Where the side is outside the picture it counts neither way.
+    Where the side is outside the picture it counts neither way. ``line``, ``first`` and ``last`` broadcast.
     """
-    hit = np.vstack([np.zeros((1, edges.shape[1])), np.cumsum(edges * seen, axis=0)])
-    all_seen = np.vstack([np.zeros((1, edges.shape[1])), np.cumsum(seen, axis=0)])
+    lines, place = np.unique(line, return_inverse=True)
+    place = place.reshape(line.shape)
+    part = seen[:, lines]
+    hit = np.vstack([np.zeros((1, len(lines))), np.cumsum(edges[:, lines] * part, axis=0)])
+    all_seen = np.vstack([np.zeros((1, len(lines))), np.cumsum(part, axis=0)])
 
     def share(start: NDArray[np.int64], stop: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
         start, stop = np.clip(start, 0, len(edges)), np.clip(stop, 0, len(edges))
-        visible = all_seen[stop, line] - all_seen[start, line]
-        return (hit[stop, line] - hit[start, line]) / np.maximum(visible, 1.0), visible
+        visible = all_seen[stop, place] - all_seen[start, place]
+        return (hit[stop, place] - hit[start, place]) / np.maximum(visible, 1.0), visible
 
     inside, visible = share(first, last + 1)
     before, _ = share(first - reach, first - 2)
