@@ -19,7 +19,7 @@ Reason = Literal["outside the picture", "no edges here", "no crossing within rea
 
 SMOOTH_PX = (1.2, 2.4)
 """Fine first; faint edges in noisy pictures only show when smoothed more."""
-FLOOR_SD_PX = (0.3, 1.0)
+FLOOR_SD_PX = (0.8, 2.0)
 """A corner is never claimed better than this at each smoothing: plaster edges are rounded (judgement)."""
 LEAST_SHARE = 0.65
 """Of an arm's length that must show edge points: less is texture or a shadow that fades (judgement)."""
@@ -31,7 +31,7 @@ LINE_HALF_WIDTH_PX = 1.5
 LEAST_ANGLE_DEG = 18.0
 MOST_LINES = 12
 LEAST_SUPPORT = 9.0
-RIVAL = 0.75
+RIVAL = 0.5
 
 _LINEAR = np.where(
     np.arange(256) / 255.0 <= 0.04045,

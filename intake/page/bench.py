@@ -48,6 +48,7 @@ class Bench:
         self._change = threading.Condition()
         self._due = True
         self._stopped = False
+        self._surveyed = keeping.check(self.session.document)
 
     def start(self) -> None:
         """Begin to watch the file, look for references and measure."""
@@ -139,17 +140,24 @@ class Bench:
                 due, self._due = self._due, False
             began = time.perf_counter()
             try:
-                survey = keeping.check(self.session.document)
-                with self._solving:
-                    answer = self.live.solve(survey) if due else self.live.settle(survey)
+                answer = self._solve() if due else self.live.settle(self._surveyed, interrupted=self._overtaken)
             except Exception as error:  # the page goes on marking and saving whatever the solution does
                 _log.exception("the live solution failed")
                 answer = {"problem": f"These marks could not be measured ({type(error).__name__}); they are saved."}
                 self.live.forget()
             settled = not due
             if answer is not None:
-                self.answer = answer | {"solve_ms": round(1000 * (time.perf_counter() - began), 1)}
+                took_ms = round(1000 * (time.perf_counter() - began), 1)
+                self.answer = answer | {"settled": settled, "solve_ms": took_ms}
                 self.events.send("live", self.answer)
+
+    def _solve(self) -> dict[str, Json]:
+        self._surveyed = keeping.check(self.session.document)
+        with self._solving:
+            return self.live.solve(self._surveyed)
+
+    def _overtaken(self) -> bool:
+        return self._due or self._stopped
 
 
 def _reference_json(seen: Sighting) -> dict[str, Json]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
@@ -31,6 +31,8 @@ class Solved:
 
     problem: WallProblem
     solution: WallSolution
+    traced: bool = False
+    """Whether the edges were traced around this very problem's solution."""
 
 
 def gathered(survey: Survey, *, pictures: Pictures, searching: Searching) -> Gathered:
@@ -146,32 +148,38 @@ class Live:
             self._solved = solved
         return _answer(found, solved)
 
-    def settle(self, survey: Survey) -> dict[str, Json] | None:
-        """Return the live sizes after the edges have been traced anew, or None if there are none to trace.
+    def settle(self, survey: Survey, *, interrupted: Callable[[], bool]) -> dict[str, Json] | None:
+        """Return the live sizes after the edges have been traced anew; None if nothing was traced, or interrupted.
 
         Parameters
         ----------
         survey
             The survey as last solved.
+        interrupted
+            Asked between photos; if it says so, nothing is changed.
         """
         from vision.edges import trace_edges
         from vision.measure import measure_wall
 
         found = gathered(survey, pictures=self.pictures, searching=self.searching)
-        changed = False
-        for wall, solved in list(self._solved.items()):
+        fresh: dict[str, Solved] = {}
+        for wall, solved in self._solved.items():
             solution = solved.solution
-            if solution.solution is None:
+            if solution.solution is None or solved.traced:
                 continue
-            edges = tuple(
-                edge for file in solution.files for edge in trace_edges(self.pictures.grey(file), solution, file)
-            )
-            problem = replace(solved.problem, edges=edges)
+            edges: list[EdgeTrace] = []
+            for file in solution.files:
+                if interrupted():
+                    return None
+                edges += trace_edges(self.pictures.grey(file), solution, file)
+            problem = replace(solved.problem, edges=tuple(edges))
             with np.errstate(all="ignore"):
                 again = measure_wall(problem, start=solution)
-            self._solved[wall] = Solved(problem=problem, solution=again)
-            changed = True
-        return _answer(found, self._solved) if changed else None
+            fresh[wall] = Solved(problem=problem, solution=again, traced=True)
+        if not fresh or interrupted():
+            return None
+        self._solved |= fresh
+        return _answer(found, self._solved)
 
 
 def _still_there(edge: EdgeTrace, found: Gathered, wall: DeclaredWall) -> bool:
@@ -246,27 +254,22 @@ def predicted(solution: WallSolution, found: Gathered) -> Iterator[tuple[str, st
         return
     wall = solution.problem.wall
     proud = _stands_out(found, wall.id)
-    for file in solution.files:
-        photo = found.photos[file]
-        quads: dict[str, FloatArray] = {}
-        for key, place, face in _places(wall):
-            corner = place.split("/")[1]
-            stands = proud.get("wall" if place.startswith("wall/bottom") else quad_of(place), 0.0)
-            known = solution.predict(file, place=place, face=face, proud_mm=stands)
-            if known is None or not np.all(np.isfinite(known[0])):
-                continue
-            px, covariance = known
-            inside = bool(-0.5 <= px[0] <= photo.width_px - 0.5 and -0.5 <= px[1] <= photo.height_px - 0.5)
-            quad = place.split("/")[0]
-            if face == "wall":
-                quads.setdefault(quad, np.full((4, 2), np.nan))[CORNERS.index(corner)] = px
-            elif inside and quad in quads:
-                inside = _seen_through(px, quads[quad])
-            yield file, key, {
-                "px": [round(float(v), 2) for v in px],
-                "cov": [[round(float(v), 4) for v in row] for row in covariance],
-                "inside": inside,
-            }  # fmt: skip
+    named = {(place, face): key for key, place, face in _places(wall)}
+    asked = [(p, f, proud.get("wall" if p.startswith("wall/bottom") else quad_of(p), 0.0)) for p, f in named]
+    known = solution.predict_many(solution.files, asked)
+    for (file, place, face), (px, covariance) in known.items():
+        if not np.all(np.isfinite(px)):
+            continue
+        photo, quad = found.photos[file], place.split("/")[0]
+        inside = bool(-0.5 <= px[0] <= photo.width_px - 0.5 and -0.5 <= px[1] <= photo.height_px - 0.5)
+        if face == "frame" and inside:
+            front = [known.get((file, f"{quad}/{corner}", "wall")) for corner in CORNERS]
+            inside = any(at is None for at in front) or _seen_through(px, np.array([at[0] for at in front if at]))
+        yield file, named[place, face], {
+            "px": [round(float(v), 2) for v in px],
+            "cov": [[round(float(v), 4) for v in row] for row in covariance],
+            "inside": inside,
+        }  # fmt: skip
 
 
 def _places(wall: DeclaredWall) -> Iterator[tuple[str, str, str]]:

@@ -76,7 +76,7 @@ export async function refineMark(id, file, scale) {
   const mark = markOf(id, file);
   if (!mark) return;
   const raw = mark.px;
-  const [answer] = await crossings(file, [{ px: raw, reach_px: Math.min(40, Math.max(5, 5 / scale)) }]);
+  const [answer] = await crossings(file, [{ px: raw, reach_px: Math.min(40, Math.max(5, 3.5 / scale)) }]);
   const now = markOf(id, file);
   if (!answer?.px || !now || now.px[0] !== raw[0] || now.px[1] !== raw[1]) return;
   desk.raw.set(rawKey(id, file), raw);
