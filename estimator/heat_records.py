@@ -42,6 +42,7 @@ class LiningOption:
     meets_target: bool
     target_words: str
     f_rsi: float
+    f_rsi_from_measured: float
     surface_cold_night_c: float
     moisture: str
     moisture_words: str
@@ -84,8 +85,9 @@ class WallHeat:
     """All that is known of heat and moisture of one wall, before and after lining.
 
     ``rules`` are dated rules (with nation notes) and ``cautions`` the rest, each with whom to ask; ``conditions`` what
-    must be settled before the work. ``saving_causes`` says by what factor each cause stretches the saving.
-    ``junctions`` is None for a lining outside, and where the wall cannot be drawn.
+    must be settled before the work. Surface temperatures are those of a plane wall on a night of ``cold_night_c``; the
+    names with ``measured`` start from the transmittance as measured in the field. ``saving_causes`` says by what
+    factor each cause stretches the saving. ``junctions`` is None for a lining outside.
     """
 
     wall: str
@@ -98,8 +100,11 @@ class WallHeat:
     least_thickness_mm: Mapping[str, float | None]
     moisture: MoistureScreening
     f_rsi_before: float
+    f_rsi_before_measured: float
     surface_before_c: float
     surface_after_c: float
+    surface_before_measured_c: float
+    surface_after_measured_c: float
     cold_night_c: float
     junctions: JunctionStudy | None
     element_share: float | None

@@ -7,9 +7,12 @@ from dataclasses import dataclass
 from functools import cache
 
 from estimator.layers import Layer, Part, air_layer, resistive_layer, sheet_layer, solid_layer, thickness_mm
+from estimator.materials import material
 from estimator.tables import Row, read_table
+from estimator.transmittance import Fixings, Insulation, can_matter
 from vision.findings import PerpendError
 
+BOARD_M2 = 2.88  # 1200 x 2400 mm, the board that fixings are counted on
 RENDER_MM = 8.0  # invented default: the render over outside insulation
 
 
@@ -19,7 +22,8 @@ class Lining:
 
     ``inside`` are its layers on the room side, ``inside_no_gap`` the same without the credit of the gap behind;
     ``outside`` its layers on the outer side. ``faced`` has the vapour-tight sheet too, None where there is none to
-    have. ``build_up_mm`` is the depth taken from the room.
+    have. ``build_up_mm`` is the depth taken from the room, ``insulation`` what the
+    corrections for fixings are about.
     """
 
     key: str
@@ -36,6 +40,7 @@ class Lining:
     outside: tuple[Layer, ...]
     on_sale: bool
     capillary: bool
+    insulation: Insulation | None
     notes: tuple[str, ...]
 
     def onto(self, wall: Sequence[Layer], *, gap_counts: bool = True, faced: bool = False) -> tuple[Layer, ...]:
@@ -115,6 +120,7 @@ def make_lining(key: str, insulation_mm: float, *, board_mm: float = 12.5, fixin
         outside=outside,
         on_sale=insulation_mm in thicknesses_mm(key),
         capillary=bool(row["capillary"]),
+        insulation=_pierced(row, insulation_mm, bed) if family == "laminate" and insulation_mm > 0 else None,
         notes=tuple(row.get("notes", ())),
     )
 
@@ -135,6 +141,24 @@ def _board(row: Row, insulation_mm: float, board_mm: float, bed: str) -> tuple[_
     if row.get("facing_always", False):
         return (faced, (no_gap, insulation, sheet, board), faced, ()), gap.thickness_mm
     return ((gap, insulation, board), (no_gap, insulation, board), faced, ()), gap.thickness_mm
+
+
+def _pierced(row: Row, insulation_mm: float, bed: str) -> Insulation | None:
+    """Return the insulation with the fixings that go through it, or None where there are none."""
+    fixing, steel, main = read_table("fixings").row(bed), material("steel"), material(str(row["material"]))
+    if not fixing["pins_per_board"]:
+        return None
+    pins = Fixings(
+        conductivity_w_mk=steel.conductivity_w_mk,
+        area_mm2=float(fixing["pin_area_mm2"]),
+        per_m2=fixing["pins_per_board"] / BOARD_M2,
+    )
+    return Insulation(
+        thickness_mm=insulation_mm,
+        resistance_m2k_w=insulation_mm / 1000 / main.conductivity_w_mk,
+        fixings=pins,
+        always=can_matter(pins, main.conductivity_w_mk),
+    )
 
 
 def _foil(row: Row, core_mm: float, board_mm: float) -> tuple[_Parts, float]:

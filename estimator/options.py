@@ -148,7 +148,10 @@ def compare_options(
         moisture=moisture,
         f_rsi_before=temperature_factor(before.total_m2k_w),
         surface_before_c=inside_surface_c(before.u_w_m2k, setting.climate.cold_night_c),
+        f_rsi_before_measured=temperature_factor(1 / wall.measured.value),
         surface_after_c=chosen.surface_cold_night_c,
+        surface_before_measured_c=inside_surface_c(wall.measured.value, setting.climate.cold_night_c),
+        surface_after_measured_c=inside_surface_c(chosen.u_from_measured, setting.climate.cold_night_c),
         cold_night_c=setting.climate.cold_night_c,
         junctions=junctions,
         element_share=share,
@@ -172,7 +175,21 @@ def lined_transmittance(wall: ExistingWall, lining: Lining | None, *, gap_counts
         Whether the gap behind the board has its resistance.
     """
     layers = wall.layers if lining is None else lining.onto(wall.layers, gap_counts=gap_counts)
-    return thermal_transmittance(layers, outside_m2k_w=wall.outside_m2k_w)
+    return thermal_transmittance(
+        layers, outside_m2k_w=wall.outside_m2k_w, insulation=None if lining is None else lining.insulation
+    )
+
+
+def added_m2k_w(wall: ExistingWall, lining: Lining, *, gap_counts: bool = True) -> float:
+    """Return the resistance [m2K/W] that a lining adds to a wall, the loss through its fixings taken off.
+
+    Parameters
+    ----------
+    wall, lining, gap_counts
+        As for :func:`lined_transmittance`.
+    """
+    lined = lined_transmittance(wall, lining, gap_counts=gap_counts).u_w_m2k
+    return 1 / lined - 1 / lined_transmittance(wall, None).u_w_m2k
 
 
 def inside_surface_c(u_w_m2k: float, outside_c: float, *, inside_c: float = INSIDE_C) -> float:
@@ -264,7 +281,6 @@ def _option(lining: Lining, setting: Setting) -> LiningOption:
     wall = setting.candidates[0]
     lined = lined_transmittance(wall, lining)
     without_gap = lined_transmittance(wall, lining, gap_counts=False).u_w_m2k
-    added = lined.total_m2k_w - lined_transmittance(wall, None).total_m2k_w
     spread = [u for candidate in setting.candidates for u in _u_range(lining, candidate)]
     result = screen_moisture(lining.onto(wall.layers), climate=setting.climate, excess_pa=setting.excess_pa)
     faced = None
@@ -292,13 +308,14 @@ def _option(lining: Lining, setting: Setting) -> LiningOption:
         build_up_mm=lining.build_up_mm,
         on_sale=lining.on_sale,
         u_from_calculated=lined.u_w_m2k,
-        u_from_measured=upgraded_u(wall.measured.value, added),
+        u_from_measured=upgraded_u(wall.measured.value, added_m2k_w(wall, lining)),
         u_without_gap=without_gap,
         u_low=min(spread),
         u_high=max(spread),
         meets_target=meets,
         target_words=words,
         f_rsi=temperature_factor(lined.total_m2k_w),
+        f_rsi_from_measured=temperature_factor(1 / wall.measured.value + added_m2k_w(wall, lining)),
         surface_cold_night_c=inside_surface_c(lined.u_w_m2k, setting.climate.cold_night_c),
         moisture=moisture_verdict(result, capillary=lining.capillary),
         moisture_words=moisture_words(result, faced=faced, capillary=lining.capillary),
@@ -318,9 +335,7 @@ def _option(lining: Lining, setting: Setting) -> LiningOption:
 
 def _u_range(lining: Lining, wall: ExistingWall) -> tuple[float, float]:
     """Return the lowest and highest lined transmittance over the wall's starting values and the gap's credit."""
-    bare = lined_transmittance(wall, None).total_m2k_w
-    added = lined_transmittance(wall, lining).total_m2k_w - bare
-    added_no_gap = lined_transmittance(wall, lining, gap_counts=False).total_m2k_w - bare
+    added, added_no_gap = added_m2k_w(wall, lining), added_m2k_w(wall, lining, gap_counts=False)
     low = min(wall.calculated.low, wall.measured.low)
     high = max(wall.calculated.high, wall.measured.high)
     return upgraded_u(low, added), upgraded_u(high, added_no_gap)
@@ -330,7 +345,7 @@ def _falls(lining: Lining, setting: Setting) -> tuple[float, float]:
     """Return the least and the greatest fall of the transmittance over all candidates and starting values."""
     falls = []
     for wall in setting.candidates:
-        added = lined_transmittance(wall, lining).total_m2k_w - lined_transmittance(wall, None).total_m2k_w
+        added = added_m2k_w(wall, lining)
         for before in (wall.calculated.low, wall.calculated.high, wall.measured.low, wall.measured.high):
             falls.append(before - upgraded_u(before, added))
     return min(falls), max(falls)

@@ -31,12 +31,16 @@ class Fixings:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Insulation:
-    """The insulation layer that the corrections are about: thickness [mm], resistance [m2K/W], gap level 0 to 2."""
+    """The insulation layer that the corrections are about: thickness [mm], resistance [m2K/W], gap level 0 to 2.
+
+    ``always`` applies the corrections even where they come to less than 3 %.
+    """
 
     thickness_mm: float
     resistance_m2k_w: float
     air_gap_level: int = 0
     fixings: Fixings | None = None
+    always: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,7 +99,8 @@ def thermal_transmittance(
     total = (upper + lower) / 2
     u = 1 / total
     gap, fixing = corrections(insulation, total) if insulation is not None else (0.0, 0.0)
-    applied = gap + fixing >= IGNORED_SHARE * u and gap + fixing > 0
+    always = insulation is not None and insulation.always
+    applied = gap + fixing > 0 and (always or gap + fixing >= IGNORED_SHARE * u)
     return Transmittance(
         upper_m2k_w=upper,
         lower_m2k_w=lower,
@@ -105,6 +110,25 @@ def thermal_transmittance(
         corrections_applied=applied,
         u_w_m2k=u + (gap + fixing if applied else 0.0),
     )
+
+
+def can_matter(fixings: Fixings, conductivity_w_mk: float) -> bool:
+    """Say whether fixings can come to 3 % of the transmittance at some thickness of an insulation.
+
+    Parameters
+    ----------
+    fixings
+        The fixings.
+    conductivity_w_mk
+        Conductivity of the insulation [W/mK].
+
+    Notes
+    -----
+    Their share is 0.8 lambda_f A n / lambda x R1/RT, below its limit at R1 = RT. To decide by the limit keeps a
+    thicker insulation from ever looking worse where the 3 % rule sets in.
+    """
+    limit = FIXING_ALPHA * fixings.conductivity_w_mk * fixings.area_mm2 * 1e-6 * fixings.per_m2 / conductivity_w_mk
+    return limit >= IGNORED_SHARE
 
 
 def corrections(insulation: Insulation, total_m2k_w: float) -> tuple[float, float]:

@@ -94,6 +94,34 @@ def test_thicker_is_never_worse_in_transmittance_surface_or_saving(key: str) -> 
         assert thick.saving_kwh.low > thin.saving_kwh.low
 
 
+@given(
+    key=st.sampled_from(lining_keys()),
+    fixing=st.sampled_from(sorted(read_table("fixings").rows)),
+    mm=st.floats(1, 200),
+    more=st.floats(0.05, 20),
+    gap_counts=st.booleans(),
+)
+def test_thicker_is_never_worse_with_the_fixings_counted(
+    key: str, fixing: str, mm: float, more: float, gap_counts: bool
+) -> None:
+    wall = existing_wall("solid_brick")
+
+    def u(thickness: float) -> float:
+        return lined_transmittance(wall, make_lining(key, thickness, fixing=fixing), gap_counts=gap_counts).u_w_m2k
+
+    assert u(mm + more) <= u(mm) + 1e-12
+
+
+def test_two_pins_a_board_are_left_out_and_five_count_in_pir() -> None:
+    """Regression: EN ISO 6946 annex F; 3.67 % for five steel pins of 4.5 mm in 40 mm of PIR, 1.47 % for two."""
+    wall = existing_wall("solid_brick")
+    two = lined_transmittance(wall, make_lining("pir", 40.0, fixing="adhesive_dabs"))
+    five = lined_transmittance(wall, make_lining("pir", 40.0, fixing="foam_adhesive"))
+    assert not two.corrections_applied
+    assert five.corrections_applied
+    assert five.fixing_correction_w_m2k * five.total_m2k_w == pytest.approx(0.0367, abs=0.0005)
+
+
 def test_each_transmittance_lies_in_its_range() -> None:
     for option in HEAT.options:
         assert option.u_low <= min(option.u_from_calculated, option.u_from_measured)
@@ -103,6 +131,10 @@ def test_each_transmittance_lies_in_its_range() -> None:
 def test_both_starting_values_carry_through() -> None:
     assert HEAT.u_existing_calculated.value > HEAT.u_existing_measured.value
     assert HEAT.chosen.u_from_calculated > HEAT.chosen.u_from_measured
+    assert HEAT.f_rsi_before_measured > HEAT.f_rsi_before
+    assert HEAT.chosen.f_rsi_from_measured > HEAT.chosen.f_rsi
+    assert HEAT.surface_before_measured_c > HEAT.surface_before_c
+    assert HEAT.surface_after_measured_c > HEAT.surface_after_c
     assert HEAT.chosen.u_from_measured == pytest.approx(
         1 / (1 / 1.4 + 1 / HEAT.chosen.u_from_calculated - 1 / HEAT.u_existing_calculated.value)
     )
