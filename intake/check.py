@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
-from intake.gather import Gathered, Progress, gather, look_for_references
+from intake.decode import decode_picture
+from intake.expect import Expectation, expect_wall, missing_of, purpose_of
+from intake.gather import Gathered, Progress, gather, give_walls
 from intake.outcomes import finding_entry
 from intake.photos import lens_prior
+from intake.propose import add_groups
 from intake.quality import PhotoQuality, judge_photo, look_hash, same_look
 from intake.requests import client_message
 from intake.results import Check, PhotoCheck, WallCheck
 from intake.store import RESULTS, inputs_sha256, write_json, write_text
 from intake.version import perpend_version
-from vision.findings import Finding, worst_first
+from vision.findings import Finding, PerpendError, worst_first
+from vision.quick_look import glance
+from vision.walls import Sighting
 
 CHECK_PARTS = ("references", "walls", "photos")
 
@@ -28,22 +35,19 @@ def check_folder(folder: Path | str, *, progress: Progress | None = None) -> Che
     found = gather(folder)
     judged: dict[str, PhotoQuality] = {}
     looks: dict[str, int] = {}
-
-    def look(name: str) -> None:
-        grey = found.grey(name)
-        looks[name] = look_hash(grey)
-        seen = [sighting for sighting in found.sightings if sighting.photo == name]
-        judged[name] = judge_photo(
-            grey, described=found.files[name], photo=found.photos[name], sightings=seen, data=found.data(name)
-        )
-
-    look_for_references(found, progress=progress, then=look)
-    findings = [*found.findings, *repeats(looks)]
+    for done, name in enumerate(list(found.photos), start=1):
+        look_at(found, name, judged, looks)
+        if progress is not None:
+            progress(done, len(found.files))
+    found.findings += _never_seen(found)
+    give_walls(found)
+    if not any(wall.side == "inside" for wall in found.walls.values()):
+        add_groups(found)
+    expected = {wall.id: expect_wall(found, wall.id) for wall in found.walls.values() if wall.side == "inside"}
+    findings = [*found.findings, *repeats(looks), *doubts_of(found)]
     for quality in judged.values():
         findings += quality.findings
-    findings += doubts_of(found)
-    walls = [_wall_check(found, wall) for wall in found.walls if found.walls[wall].side == "inside"]
-    photos = [_photo_check(found, name, judged.get(name)) for name in found.listing.photos]
+    photos = [_photo_check(found, name, judged.get(name), expected) for name in found.listing.photos]
     ordered = worst_first(_without_repeated_messages(findings))
     check = Check(
         inputs_sha256=inputs_sha256(
@@ -55,12 +59,46 @@ def check_folder(folder: Path | str, *, progress: Progress | None = None) -> Che
         ),
         perpend_version=perpend_version(),
         photos=photos,
-        walls=walls,
+        walls=[_wall_check(found, expectation) for expectation in expected.values()],
         findings=[finding_entry(finding) for finding in ordered],
         message=client_message(photos, ordered),
     )
     write_json(found.folder / RESULTS / "check.json", check)
     return check
+
+
+def look_at(found: Gathered, name: str, judged: dict[str, PhotoQuality], looks: dict[str, int]) -> None:
+    """Look at one photo: its references, its fitness and its look; one that cannot be decoded becomes a finding."""
+    try:
+        data = found.data(name)
+        grey = found.keep_grey(name, decode_picture(data, file=name, grey=True))
+    except PerpendError as error:
+        found.drop(name, str(error))
+        return
+    seen = [_named(found, sighting) for sighting in glance(grey, photo=name)]
+    others = [reference for reference in found.expected_in(name) if reference.kind != "survey_sheet"]
+    if others:
+        from vision.references import find_references
+
+        marks = tuple(mark for mark in found.marks if mark.photo == name)
+        search = find_references(grey, photo=name, declared=tuple(others), marks=marks)
+        seen += [sighting for sighting in search.sightings if sighting.kind != "survey_sheet"]
+    found.sightings += seen
+    looks[name] = look_hash(grey)
+    judged[name] = judge_photo(grey, described=found.files[name], photo=found.photos[name], sightings=seen, data=data)
+
+
+def _named(found: Gathered, sighting: Sighting) -> Sighting:
+    """Return the sighting under the id that the survey gives its sheet."""
+    sheets = [reference for reference in found.references.values() if reference.kind == "survey_sheet"]
+    known = next((sheet.id for sheet in sheets if sheet.number == sighting.number), None)
+    return sighting if known is None else replace(sighting, reference=known)
+
+
+def _never_seen(found: Gathered) -> list[Finding]:
+    from vision.references import ReferenceSearch, never_found
+
+    return never_found([ReferenceSearch(sightings=tuple(found.sightings))], tuple(found.references.values()))
 
 
 def doubts_of(found: Gathered) -> list[Finding]:
@@ -107,18 +145,23 @@ def repeats(looks: dict[str, int]) -> list[Finding]:
     return findings
 
 
-def _photo_check(found: Gathered, name: str, quality: PhotoQuality | None) -> PhotoCheck:
+def _photo_check(
+    found: Gathered, name: str, quality: PhotoQuality | None, expected: Mapping[str, Expectation]
+) -> PhotoCheck:
     photo = found.photos.get(name)
     if photo is None or quality is None:
         return PhotoCheck(file=name, usable=False)
     seen = [sighting for sighting in found.sightings if sighting.photo == name]
     walls = {found.references[one.reference].wall for one in seen if one.reference in found.references}
-    described = found.files[name]
     entry = found.entries.get(name)
+    purpose: str | None = entry.purpose if entry is not None else None
+    if purpose is None:
+        guesses = (purpose_of(wall, name, quality.view_angle_deg) for wall in expected.values())
+        purpose = next((guess for guess in guesses if guess is not None), None)
     return PhotoCheck(
         file=name,
         usable=quality.usable,
-        purpose=entry.purpose if entry is not None else None,
+        purpose=purpose,
         width_px=photo.width_px,
         height_px=photo.height_px,
         references=sorted({sighting.reference for sighting in seen}),
@@ -126,19 +169,19 @@ def _photo_check(found: Gathered, name: str, quality: PhotoQuality | None) -> Ph
         blur_px=quality.blur_px,
         reference_px=quality.reference_px,
         view_angle_deg=quality.view_angle_deg,
-        camera="35 mm equivalent" if described.facts.focal_35mm is not None else "unknown",
+        camera="35 mm equivalent" if found.files[name].facts.focal_35mm is not None else "unknown",
     )
 
 
-def _wall_check(found: Gathered, wall: str) -> WallCheck:
-    photos = sorted({mark.photo for mark in found.marks if mark.wall == wall})
-    scaled = any(reference.wall == wall for reference in found.references.values())
-    missing = []
-    if not photos:
-        missing.append("its corners in a photo: perpend mark")
-    if not scaled and not found.walls[wall].taped.model_dump(exclude_none=True):
-        missing.append("a reference of known size on it, or one tape reading")
-    return WallCheck(id=wall, photos=photos, missing=missing)
+def _wall_check(found: Gathered, expected: Expectation) -> WallCheck:
+    sd = expected.width_sd_mm
+    return WallCheck(
+        id=expected.wall,
+        photos=expected.photos,
+        missing=missing_of(found, expected),
+        predicted_sd_mm=None if sd is None else round(sd, 2),
+        best_help=expected.best_help,
+    )
 
 
 def write_for_client(folder: Path, check: Check) -> Path | None:

@@ -84,6 +84,22 @@ class Gathered:
         """Give the pictures' memory back."""
         self._grey.clear()
 
+    def drop(self, file: str, why: str) -> None:
+        """Leave a photo out because its pixels cannot be read, with a finding."""
+        message, _, remedy = why.partition(". ")
+        self.findings.append(_stop("P001", message + ".", remedy or "Leave it out.", photo=file))
+        del self.photos[file], self.files[file]
+        self.marks = [mark for mark in self.marks if mark.photo != file]
+
+    def expected_in(self, file: str) -> tuple[DeclaredReference, ...]:
+        """Return the declared references that a photo may show: those of the walls marked in it, or all if none is."""
+        marked = self.marked_in(file)
+        return tuple(
+            reference
+            for reference in self.references.values()
+            if not marked or reference.wall is None or reference.wall in marked
+        )
+
     def declared_walls(self) -> Iterator[DeclaredWall]:
         """Yield the walls as records, in the survey's order."""
         for entry in self.walls.values():
@@ -205,9 +221,7 @@ def _stop(code: str, message: str, remedy: str, **where: str) -> Finding:
     return Finding(code=code, severity="stop", message=message, remedy=remedy, where=where)
 
 
-def look_for_references(
-    found: Gathered, *, progress: Progress | None = None, then: Callable[[str], None] | None = None
-) -> None:
+def look_for_references(found: Gathered, *, progress: Progress | None = None) -> None:
     """Look at every readable photo once, for its references, and give each reference its wall.
 
     Parameters
@@ -216,8 +230,6 @@ def look_for_references(
         The folder; its sightings and findings are added to.
     progress
         Called with photos done and photos in all.
-    then
-        Called with each photo's name while its pixels are still in memory.
     """
     from vision.references import find_references, never_found
 
@@ -227,31 +239,17 @@ def look_for_references(
         try:
             grey = found.grey(name)
         except PerpendError as error:
-            found.findings.append(_stop("P001", str(error), "Copy it from the phone again.", photo=name))
-            del found.photos[name], found.files[name]
-            found.marks = [mark for mark in found.marks if mark.photo != name]
+            found.drop(name, str(error))
             continue
         marks = tuple(mark for mark in found.marks if mark.photo == name)
-        search = find_references(grey, photo=name, declared=_expected(found, name), marks=marks)
+        search = find_references(grey, photo=name, declared=found.expected_in(name), marks=marks)
         searches.append(search)
         found.sightings += search.sightings
         found.findings += [finding for finding in search.findings if finding.code != NOT_IN_THIS_PHOTO]
-        if then is not None:
-            then(name)
         if progress is not None:
             progress(done, len(names))
     found.findings += never_found(searches, tuple(found.references.values()))
     give_walls(found)
-
-
-def _expected(found: Gathered, name: str) -> tuple[DeclaredReference, ...]:
-    """Return the declared references that a photo may show: those of the walls marked in it, or all if none is."""
-    marked = found.marked_in(name)
-    return tuple(
-        reference
-        for reference in found.references.values()
-        if not marked or reference.wall is None or reference.wall in marked
-    )
 
 
 def give_walls(found: Gathered) -> None:

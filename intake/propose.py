@@ -22,7 +22,7 @@ def propose_walls(found: Gathered) -> set[str]:
     """
     marked = {mark.wall for mark in found.marks}
     if not any(wall.side == "inside" for wall in found.walls.values()):
-        _add_groups(found)
+        add_groups(found)
     proposed = set()
     for entry in list(found.walls.values()):
         if entry.side == "outside" or entry.id in marked or entry.taped.model_dump(exclude_none=True):
@@ -34,7 +34,7 @@ def propose_walls(found: Gathered) -> set[str]:
     return proposed
 
 
-def _add_groups(found: Gathered) -> None:
+def add_groups(found: Gathered) -> None:
     """Declare a wall for each group of photos joined by the references they share."""
     for number, references in enumerate(shared_groups(found), start=1):
         name = f"wall-{number}"
@@ -60,7 +60,7 @@ def shared_groups(found: Gathered) -> list[list[str]]:
 
 def _proposals(found: Gathered, wall: str) -> list[Proposal]:
     """Return the proposals for a wall from every photo that shows its references, best first, those that agree."""
-    own = {reference.id for reference in found.references.values() if _belongs(found, reference, wall)}
+    own = {reference.id for reference in found.references.values() if belongs(found, reference, wall)}
     proposals = []
     for name, photo in found.photos.items():
         sightings = [
@@ -75,7 +75,7 @@ def _proposals(found: Gathered, wall: str) -> list[Proposal]:
     return [proposal for proposal in proposals if _agrees(proposal, proposals[0])]
 
 
-def _belongs(found: Gathered, reference: DeclaredReference, wall: str) -> bool:
+def belongs(found: Gathered, reference: DeclaredReference, wall: str) -> bool:
     """Return whether a reference is on a wall; one that nobody placed is on the only inside wall there is."""
     inside = [entry.id for entry in found.walls.values() if entry.side == "inside"]
     return reference.wall == wall or (reference.wall is None and inside == [wall])
@@ -98,7 +98,7 @@ def _use(found: Gathered, entry: WallEntry, proposals: list[Proposal]) -> None:
     added = [OpeningEntry(id=name) for name in sorted(first - known)]
     found.walls[entry.id] = entry.model_copy(update={"openings": [*entry.openings, *added]})
     for name, reference in found.references.items():
-        if reference.wall is None and _belongs(found, reference, entry.id):
+        if reference.wall is None and belongs(found, reference, entry.id):
             found.references[name] = replace(reference, wall=entry.id)
     found.findings.append(
         Finding(

@@ -22,6 +22,8 @@ SOFT_BLUR_PX = 2.2
 BAD_BLUR_PX = 4.0
 SMALL_REFERENCE_PX = 90.0
 STEEP_VIEW_DEG = 55.0
+STEEP_REVEAL_DEG = 68.0
+"""A reveal is best seen from the side; a wall is not (judgement, from the study of the gate)."""
 ULTRA_WIDE_F35_MM = 20.0
 CLIPPED_LIGHT = 252
 MESSENGER_SIDE_PX = 2100
@@ -256,7 +258,8 @@ def _reference(photo: Photo, size: float | None, angle: float | None) -> list[Fi
         findings.append(
             _finding("P014", "warn", message, "Retake it from nearer, or use an A4 survey sheet.", photo.file)
         )
-    if angle is not None and angle > STEEP_VIEW_DEG:
+    steep = STEEP_REVEAL_DEG if photo.purpose in ("opening", "detail", "wall_edge") else STEEP_VIEW_DEG
+    if angle is not None and angle > steep:
         message = f"{photo.file}: the wall is seen at {angle:.0f}° from square, which stretches every error."
         findings.append(_finding("P015", "warn", message, "Retake it from nearer to the wall's middle.", photo.file))
     return findings
