@@ -41,19 +41,35 @@ class Camera:
         q = np.asarray(points, float).reshape(-1, 3) @ self.R.T + self.t
         x = np.where(q[:, 2:] > 0.05, q[:, :2] / np.where(q[:, 2:] > 0.05, q[:, 2:], 1), np.nan)
         r2 = (x**2).sum(1, keepdims=True)
-        return self.f * x * (1 + self.k1 * r2 + self.k2 * r2**2) + (self.cx, self.cy)
+        return np.asarray(self.f * x * (1 + self.k1 * r2 + self.k2 * r2**2) + (self.cx, self.cy))
 
     def smaller(self, scale: float) -> Camera:
         """The same camera with fewer pixels, for trials."""
         w, h = round(self.width * scale), round(self.height * scale)
-        return Camera(width=w, height=h, f=self.f * scale, cx=(self.cx + 0.5) * scale - 0.5, cy=(self.cy + 0.5) * scale - 0.5,
-                      k1=self.k1, k2=self.k2, R=self.R, t=self.t, at=self.at)
+        return Camera(
+            width=w,
+            height=h,
+            f=self.f * scale,
+            cx=(self.cx + 0.5) * scale - 0.5,
+            cy=(self.cy + 0.5) * scale - 0.5,
+            k1=self.k1,
+            k2=self.k2,
+            R=self.R,
+            t=self.t,
+            at=self.at,
+        )
 
 
 def camera_of(house: House, shot: Shot) -> Camera:
     """The camera of a shot: the house's handset with the shot's small changes."""
     w, h = (SHORT_PX, LONG_PX) if shot.portrait else (LONG_PX, SHORT_PX)
-    f = house.equivalent_mm / FULL_FRAME_DIAGONAL_MM * float(np.hypot(w, h)) * house.focal_scale * (1 + shot.focal_change)
+    f = (
+        house.equivalent_mm
+        / FULL_FRAME_DIAGONAL_MM
+        * float(np.hypot(w, h))
+        * house.focal_scale
+        * (1 + shot.focal_change)
+    )
     at, towards = np.asarray(shot.at), np.asarray(shot.towards)
     forward = (towards - at) / np.linalg.norm(towards - at)
     right = np.cross(forward, (0, 1, 0))
@@ -63,8 +79,18 @@ def camera_of(house: House, shot: Shot) -> Camera:
     R = np.array([np.cos(a) * right + np.sin(a) * down, -np.sin(a) * right + np.cos(a) * down, forward])
     # the lens's centre is fixed to the sensor: a quarter turn of the phone turns it too
     dx, dy = (-house.centre[1], house.centre[0]) if shot.portrait else house.centre
-    return Camera(width=w, height=h, f=f, cx=(w - 1) / 2 + dx + shot.centre_change[0], cy=(h - 1) / 2 + dy + shot.centre_change[1],
-                  k1=house.lens[0], k2=house.lens[1], R=R, t=-R @ at, at=at)
+    return Camera(
+        width=w,
+        height=h,
+        f=f,
+        cx=(w - 1) / 2 + dx + shot.centre_change[0],
+        cy=(h - 1) / 2 + dy + shot.centre_change[1],
+        k1=house.lens[0],
+        k2=house.lens[1],
+        R=R,
+        t=-R @ at,
+        at=at,
+    )
 
 
 def film_size(camera: Camera) -> tuple[int, int]:
@@ -85,7 +111,7 @@ def bend(film: Array, camera: Camera) -> Array:
     h, w = film.shape[:2]
     sx = (ux * camera.f + (w - 1) / 2).astype(np.float32)
     sy = (uy * camera.f + (h - 1) / 2).astype(np.float32)
-    return np.maximum(cv2.remap(film, sx, sy, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE), 0)
+    return np.asarray(np.maximum(cv2.remap(film, sx, sy, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE), 0))
 
 
 def develop(light: Array, camera: Camera, rng: np.random.Generator, exposure: float, clean: float = 1.0) -> Array:
@@ -107,14 +133,14 @@ def develop(light: Array, camera: Camera, rng: np.random.Generator, exposure: fl
     x = np.maximum(x + clean * grain * np.sqrt(np.maximum(1.2e-4 * x + 8e-7, 0)), 0)
     y = tone(x)
     y = y + 0.55 * (y - cv2.GaussianBlur(y, (0, 0), 1.3))
-    return np.clip(y * 255 + rng.uniform(-0.5, 0.5, y.shape) + 0.5, 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(y * 255 + rng.uniform(-0.5, 0.5, y.shape) + 0.5, 0, 255), np.uint8)
 
 
 def tone(x: Array) -> Array:
     """A phone's tone curve: sRGB encoding with a lifted middle and a soft shoulder; 0 to about 1."""
     shoulder = np.where(x > 0.6, 0.6 + 0.4 * (1 - np.exp(-(x - 0.6) / 0.4)), x)
     s = np.where(shoulder <= 0.0031308, 12.92 * shoulder, 1.055 * np.maximum(shoulder, 1e-8) ** (1 / 2.4) - 0.055)
-    return (s + 0.055 * np.sin(2 * np.pi * (s - 0.03)) * (s - 1) * s * 2).astype(np.float32)
+    return np.asarray(s + 0.055 * np.sin(2 * np.pi * (s - 0.03)) * (s - 1) * s * 2, np.float32)
 
 
 def save_photo(path: Path, picture: Array, house: House, shot: Shot, quality: int) -> None:

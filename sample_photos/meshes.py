@@ -68,7 +68,9 @@ class Model:
         for axis in range(3):
             u, v = (axis + 1) % 3, (axis + 2) % 3
             for side in (0, 1):
-                self.quad(material, [corner[_at(axis, side, u, i, v, j)][axis] for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))])
+                self.quad(
+                    material, [corner[_at(axis, side, u, i, v, j)][axis] for i, j in ((0, 0), (1, 0), (1, 1), (0, 1))]
+                )
             for i in (0, 1):
                 for j in (0, 1):  # bevels run along ``axis`` between faces u and v
                     one, two = corner[_at(axis, 0, u, i, v, j)], corner[_at(axis, 1, u, i, v, j)]
@@ -76,8 +78,16 @@ class Model:
         for points in corner.values():
             self.add(material, points, [(0, 1, 2)])
 
-    def extrude(self, material: str, outline: ArrayLike, start: Sequence[float], end: Sequence[float],
-                axes: tuple[Sequence[float], Sequence[float]], closed: bool = True, caps: bool = True) -> None:
+    def extrude(
+        self,
+        material: str,
+        outline: ArrayLike,
+        start: Sequence[float],
+        end: Sequence[float],
+        axes: tuple[Sequence[float], Sequence[float]],
+        closed: bool = True,
+        caps: bool = True,
+    ) -> None:
         """Sweep a 2-D outline (n, 2) along ``start`` to ``end``; ``axes`` are the outline's directions in space."""
         o = np.asarray(outline, float)
         flat = o[:, :1] * np.asarray(axes[0], float) + o[:, 1:] * np.asarray(axes[1], float)
@@ -123,9 +133,11 @@ class Model:
                 vertex[key] = column
             face = np.zeros(len(faces), [("n", "u1"), ("i", "<i4", 3)])
             face["n"], face["i"] = 3, faces
-            head = (f"ply\nformat binary_little_endian 1.0\nelement vertex {len(points)}\n"
-                    + "".join(f"property float {k}\n" for k in "xyzuv")
-                    + f"element face {len(faces)}\nproperty list uchar int vertex_indices\nend_header\n")
+            head = (
+                f"ply\nformat binary_little_endian 1.0\nelement vertex {len(points)}\n"
+                + "".join(f"property float {k}\n" for k in "xyzuv")
+                + f"element face {len(faces)}\nproperty list uchar int vertex_indices\nend_header\n"
+            )
             path = folder / f"{name}.ply"
             path.write_bytes(head.encode() + vertex.tobytes() + face.tobytes())
             written[name] = path

@@ -19,8 +19,9 @@ import scene_room
 import survey_files
 import textures as tx
 from camera_pipeline import Array, Camera, bend, camera_of, develop, film_size, save_photo
-from houses import HOUSES, House, Shot
+from houses import House, Shot
 from meshes import Model
+from our_houses import HOUSES
 from scene_room import Material, gloss, matt, textured
 
 HERE = Path(__file__).parent
@@ -36,7 +37,9 @@ def room_materials(house: House) -> dict[str, Material]:
     boards, carpet = tx.floorboards(rng, tx.linear(158, 112, 68)), tx.carpet(rng, tx.linear(118, 112, 104))
     return {
         "wall": textured(plaster[0], 2.0, plaster[1]) if old else textured(paper[0], 1.06, paper[1]),
-        "side": textured(white[0] * (tx.linear(176, 190, 186) / tx.linear(226, 223, 214)), 2.0, white[1]) if old else textured(white[0], 2.0, white[1]),
+        "side": textured(white[0] * (tx.linear(176, 190, 186) / tx.linear(226, 223, 214)), 2.0, white[1])
+        if old
+        else textured(white[0], 2.0, white[1]),
         "ceiling": textured(white[0], 2.0, white[1]),
         "reveal": textured(white[0], 2.0, white[1]),
         "floor": textured(boards[0], 2.044, boards[1], 0.35) if old else textured(carpet[0], 0.6, carpet[1]),
@@ -75,10 +78,20 @@ def plain_materials(house: House) -> dict[str, Material]:
 
 def bsdf(mi: Any, material: Material) -> dict[str, Any]:
     """A material as the renderer wants it."""
-    def texture(values: Array) -> dict[str, Any]:
-        return {"type": "bitmap", "bitmap": mi.Bitmap(np.ascontiguousarray(values, np.float32)), "raw": True, "wrap_mode": "repeat"}
 
-    colour: Any = texture(material["picture"]) if "picture" in material else {"type": "rgb", "value": [float(v) for v in material["colour"]]}
+    def texture(values: Array) -> dict[str, Any]:
+        return {
+            "type": "bitmap",
+            "bitmap": mi.Bitmap(np.ascontiguousarray(values, np.float32)),
+            "raw": True,
+            "wrap_mode": "repeat",
+        }
+
+    colour: Any = (
+        texture(material["picture"])
+        if "picture" in material
+        else {"type": "rgb", "value": [float(v) for v in material["colour"]]}
+    )
     rough = material.get("roughness")
     if rough is None:
         base: dict[str, Any] = {"type": "diffuse", "reflectance": colour}
@@ -86,7 +99,12 @@ def bsdf(mi: Any, material: Material) -> dict[str, Any]:
         base = {"type": "principled", "base_color": colour, "roughness": float(rough), "specular": 0.5}
     height = material.get("height")
     if height is not None:
-        base = {"type": "bumpmap", "arbitrary": texture(height[..., None]), "scale": 1.0 / float(material.get("height_tile", 1.0)), "bsdf": base}
+        base = {
+            "type": "bumpmap",
+            "arbitrary": texture(height[..., None]),
+            "scale": 1.0 / float(material.get("height_tile", 1.0)),
+            "bsdf": base,
+        }
     return {"type": "twosided", "bsdf": base}
 
 
@@ -124,9 +142,20 @@ def lights(mi: Any, house: House, materials: dict[str, Material]) -> dict[str, A
     width = house.width
     other = T().translate([0.30 * width, 1.35, house.depth - 0.02]).rotate([0, 1, 0], 180).scale([0.75, 0.75, 1])
     return {
-        "view": {"type": "rectangle", "to_world": view, "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}},
-                 "emitter": {"type": "area", "radiance": {"type": "bitmap", "bitmap": mi.Bitmap(np.ascontiguousarray(picture)), "raw": True}}},
-        "other": {"type": "rectangle", "to_world": other, "emitter": {"type": "area", "radiance": {"type": "rgb", "value": [7.6, 7.4, 7.0]}}},
+        "view": {
+            "type": "rectangle",
+            "to_world": view,
+            "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 0.0}},
+            "emitter": {
+                "type": "area",
+                "radiance": {"type": "bitmap", "bitmap": mi.Bitmap(np.ascontiguousarray(picture)), "raw": True},
+            },
+        },
+        "other": {
+            "type": "rectangle",
+            "to_world": other,
+            "emitter": {"type": "area", "radiance": {"type": "rgb", "value": [7.6, 7.4, 7.0]}},
+        },
     }
 
 
@@ -142,7 +171,11 @@ def sky(mi: Any, house: House) -> dict[str, Any]:
     picture = cv2.GaussianBlur(picture, (0, 0), 1.2)
     out: dict[str, Any] = {"sky": {"type": "envmap", "bitmap": mi.Bitmap(picture.astype(np.float32))}}
     if house.bond == "stretcher":
-        out["sun"] = {"type": "directional", "direction": [0.62, -0.66, -0.80], "irradiance": {"type": "rgb", "value": [2.3, 2.1, 1.75]}}
+        out["sun"] = {
+            "type": "directional",
+            "direction": [0.62, -0.66, -0.80],
+            "irradiance": {"type": "rgb", "value": [2.3, 2.1, 1.75]},
+        }
     return out
 
 
@@ -150,26 +183,44 @@ def shoot(mi: Any, scene: Any, camera: Camera, samples: int, seed: int, denoise:
     """Path-trace one pinhole film, a little larger than the picture: linear light (rows, columns, 3)."""
     w, h = film_size(camera)
     T = mi.ScalarTransform4f
-    sensor = mi.load_dict({
-        "type": "perspective", "fov_axis": "x", "fov": float(np.degrees(2 * np.arctan(w / 2 / camera.f))),
-        "to_world": T().look_at(origin=camera.at.tolist(), target=(camera.at + camera.R[2]).tolist(), up=(-camera.R[1]).tolist()),
-        "near_clip": 0.01, "far_clip": 100.0,
-        "film": {"type": "hdrfilm", "width": w, "height": h, "pixel_format": "rgb", "component_format": "float32",
-                 "rfilter": {"type": "box"}},
-        "sampler": {"type": "independent"}})
+    sensor = mi.load_dict(
+        {
+            "type": "perspective",
+            "fov_axis": "x",
+            "fov": float(np.degrees(2 * np.arctan(w / 2 / camera.f))),
+            "to_world": T().look_at(
+                origin=camera.at.tolist(), target=(camera.at + camera.R[2]).tolist(), up=(-camera.R[1]).tolist()
+            ),
+            "near_clip": 0.01,
+            "far_clip": 100.0,
+            "film": {
+                "type": "hdrfilm",
+                "width": w,
+                "height": h,
+                "pixel_format": "rgb",
+                "component_format": "float32",
+                "rfilter": {"type": "box"},
+            },
+            "sampler": {"type": "independent"},
+        }
+    )
     path = {"type": "path", "max_depth": 9, "rr_depth": 6}
     integrator = mi.load_dict({"type": "aov", "aovs": "albedo:albedo,nn:sh_normal", "img": path} if denoise else path)
     step = 16 if samples > 16 else samples
     total: Any = None
     for k in range(max(samples // step, 1)):
-        part = np.minimum(np.array(mi.render(scene, sensor=sensor, integrator=integrator, spp=step, seed=seed * 1000 + k)), 9.0)
+        part = np.minimum(
+            np.array(mi.render(scene, sensor=sensor, integrator=integrator, spp=step, seed=seed * 1000 + k)), 9.0
+        )
         total = part if total is None else total + part
     total = total / max(samples // step, 1)
     if not denoise:
         return np.asarray(total[..., :3], np.float32)
     clean = mi.OptixDenoiser(input_size=(w, h), albedo=True, normals=True, temporal=False)
     layers = [mi.TensorXf(np.ascontiguousarray(total[..., a:b])) for a, b in ((0, 3), (3, 6), (6, 9))]
-    smooth = np.array(clean(layers[0], albedo=layers[1], normals=layers[2], to_sensor=sensor.world_transform().inverse()))
+    smooth = np.array(
+        clean(layers[0], albedo=layers[1], normals=layers[2], to_sensor=sensor.world_transform().inverse())
+    )
     return np.asarray(0.85 * smooth[..., :3] + 0.15 * total[..., :3], np.float32)
 
 
@@ -189,7 +240,11 @@ def picture_of(mi: Any, scene: Any, house: House, shot: Shot, args: argparse.Nam
     light = bend(shoot(mi, scene, camera, args.samples, number, args.denoise), camera)
     if args.keep_light:
         stops = np.clip((np.log2(np.maximum(light, 1e-4)) + 12) / 18 * 255, 0, 255)
-        cv2.imwrite(str(args.out / house.folder / f"{shot.file}.light.jpg"), stops[..., ::-1].astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, 93])
+        cv2.imwrite(
+            str(args.out / house.folder / f"{shot.file}.light.jpg"),
+            stops[..., ::-1].astype(np.uint8),
+            [cv2.IMWRITE_JPEG_QUALITY, 93],
+        )
     return develop(light, camera, np.random.default_rng(number), exposure_of(light, shot.side))
 
 
@@ -216,7 +271,9 @@ def main() -> None:
         hidden: survey_files.Hidden = {}
         for side in ("inside", "outside"):
             with tempfile.TemporaryDirectory() as folder:
-                scene = build(mi, house, side, min(1.0, max(0.25, 2 * args.scale)) if not args.no_pictures else 0.1, Path(folder))
+                scene = build(
+                    mi, house, side, min(1.0, max(0.25, 2 * args.scale)) if not args.no_pictures else 0.1, Path(folder)
+                )
                 for shot in (s for s in house.shots if s.side == side):
                     if args.no_pictures:
                         hidden[shot.file] = survey_files.hidden_points(mi, scene, house, shot)

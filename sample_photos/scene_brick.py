@@ -1,4 +1,4 @@
-"""The brick face: bonds set out from the opening as a bricklayer would, each brick a bevelled block, one planar picture.
+"""The brick face: bonds set out from the opening as a bricklayer would, each brick a bevelled block, one flat picture.
 
 The outside frame: X to the viewer's right, Y up as inside, Z = 0 the mean brick face, metres.
 """
@@ -34,6 +34,11 @@ def sizes(house: House) -> tuple[float, float, float, float]:
     joint = 0.0095 if house.bond == "flemish" else 0.010
     stretcher, header = (0.2255, 0.1085) if house.bond == "flemish" else (0.215, 0.1025)
     return stretcher, header, house.course - joint, joint
+
+
+def sill_horn(house: House) -> float:
+    """How far the sill runs into the brickwork on either side, metres."""
+    return 0.10 if house.bond == "flemish" else 0.06
 
 
 def run(house: House, odd: bool, length: float) -> list[tuple[float, float, str]]:
@@ -84,7 +89,8 @@ def lay(house: House) -> list[Brick]:
     bricks: list[Brick] = []
     arch = _soldiers(house)
     bearing = (arch[0].x0 - joint, arch[-1].x1 + joint)
-    stone = (quad[0, 0] - 0.10 - joint, quad[1, 0] + 0.10 + joint)
+    horn = sill_horn(house)
+    stone = (quad[0, 0] - horn - joint, quad[1, 0] + horn + joint)
     for n in range(first, int((Y_SPAN[1] - sill) / house.course)):
         y0 = sill + n * house.course + joint
         y1 = y0 + height
@@ -124,7 +130,10 @@ def _soldiers(house: House) -> list[Brick]:
     left, right = quad[3, 0] - 0.115, quad[2, 0] + 0.115
     count = round((right - left + joint) / (height + joint))
     pitch = (right - left + joint) / count
-    return [Brick(left + k * pitch, left + (k + 1) * pitch - joint, float(low), float(high), "soldier") for k in range(count)]
+    return [
+        Brick(left + k * pitch, left + (k + 1) * pitch - joint, float(low), float(high), "soldier")
+        for k in range(count)
+    ]
 
 
 def paint(house: House, bricks: list[Brick], px_per_m: float) -> tuple[tx.Picture, tx.Array]:
@@ -138,8 +147,11 @@ def paint(house: House, bricks: list[Brick], px_per_m: float) -> tuple[tx.Pictur
     mortar = tx.linear(176, 166, 146) if flemish else tx.linear(150, 147, 140)
     colour = mortar * (1 + 0.07 * fine + 0.08 * blotch)[..., None]
     height = -0.0008 + 0.0005 * fine + 0.0004 * blotch
-    base = ([(146, 88, 70), (154, 98, 76), (136, 80, 66), (162, 112, 88), (124, 76, 66)] if flemish
-            else [(156, 118, 96), (164, 126, 102), (148, 110, 92), (158, 122, 104)])
+    base = (
+        [(146, 88, 70), (154, 98, 76), (136, 80, 66), (162, 112, 88), (124, 76, 66)]
+        if flemish
+        else [(156, 118, 96), (164, 126, 102), (148, 110, 92), (158, 122, 104)]
+    )
     headers = [(112, 72, 64), (98, 70, 66), (128, 80, 66), (144, 88, 70), (104, 78, 74)] if flemish else base
     for brick in bricks:
         x0, x1 = (round((v - X_SPAN[0]) * px_per_m) for v in (brick.x0 - 0.001, brick.x1 + 0.001))
@@ -151,7 +163,9 @@ def paint(house: House, bricks: list[Brick], px_per_m: float) -> tuple[tx.Pictur
         tone = tx.linear(*choice[rng.integers(len(choice))]) * rng.uniform(0.86, 1.14)
         at = (slice(y0, y1), slice(x0, x1))
         mark = 1 + 0.075 * fine[at] + 0.10 * blotch[at]
-        if flemish and brick.kind == "stretcher" and rng.random() < 0.4:  # darker bands where bricks lay crossed in the kiln
+        if (
+            flemish and brick.kind == "stretcher" and rng.random() < 0.4
+        ):  # darker bands where bricks lay crossed in the kiln
             x = np.linspace(0, 1, x1 - x0)[None]
             mark = mark * (1 - 0.22 * np.exp(-(((x - rng.uniform(0.2, 0.8)) / 0.16) ** 2)))
         colour[at] = tone * mark[..., None]
@@ -168,13 +182,21 @@ def paint(house: House, bricks: list[Brick], px_per_m: float) -> tuple[tx.Pictur
 
 def _uv(points: FloatArray) -> FloatArray:
     """Planar texture coordinates; a point behind the face borrows the picture just beside its edge."""
-    return np.column_stack([(points[:, 0] - X_SPAN[0]) / (X_SPAN[1] - X_SPAN[0]), (Y_SPAN[1] - points[:, 1]) / (Y_SPAN[1] - Y_SPAN[0])])
+    return np.column_stack(
+        [(points[:, 0] - X_SPAN[0]) / (X_SPAN[1] - X_SPAN[0]), (Y_SPAN[1] - points[:, 1]) / (Y_SPAN[1] - Y_SPAN[0])]
+    )
 
 
 def _under_reference(house: House, brick: Brick) -> bool:
     """Is there a sheet over this brick? It lies flat, so those bricks do."""
-    return any(brick.x0 < r.centre[0] + 0.17 and brick.x1 > r.centre[0] - 0.17 and brick.y0 < r.centre[1] + 0.13
-               and brick.y1 > r.centre[1] - 0.13 for r in house.references if r.side == "outside")
+    return any(
+        brick.x0 < r.centre[0] + 0.17
+        and brick.x1 > r.centre[0] - 0.17
+        and brick.y0 < r.centre[1] + 0.13
+        and brick.y1 > r.centre[1] - 0.13
+        for r in house.references
+        if r.side == "outside"
+    )
 
 
 def face(model: Model, house: House, bricks: list[Brick]) -> None:
@@ -188,7 +210,9 @@ def face(model: Model, house: House, bricks: list[Brick]) -> None:
         worn = rng.uniform(0.0020, 0.0038) if house.bond == "flemish" else rng.uniform(0.0012, 0.0024)
         tilt = rng.normal(0, 0.0007, 4) * (0 if flat else 1)
         wobble = rng.normal(0, 0.0007, (4, 2)) * (0 if flat else 1)
-        outline = np.array([(brick.x0, brick.y0), (brick.x1, brick.y0), (brick.x1, brick.y1), (brick.x0, brick.y1)]) + wobble
+        outline = (
+            np.array([(brick.x0, brick.y0), (brick.x1, brick.y0), (brick.x1, brick.y1), (brick.x0, brick.y1)]) + wobble
+        )
         inner = outline + np.array([(worn, worn), (-worn, worn), (-worn, -worn), (worn, -worn)])
         front = np.column_stack([inner, z + tilt])
         edge = np.column_stack([outline, z + tilt - 0.6 * worn])
@@ -226,18 +250,51 @@ def _opening(model: Model, house: House) -> None:
     model.box("dark", (x0 - 0.1, y0 - 0.1, depth - 0.02), (x1 + 0.1, y1 + 0.1, depth - 0.01))
     sl, sr = hole[0], hole[1]
     out, thick = 0.045, house.course - 0.0095
+    along = np.array([sill_horn(house), 0, 0])
     if house.bond == "flemish":  # a stone sill, built in 100 mm each side, its top the opening's lower edge
-        profile = [(-house.outer - 0.01, 0.0), (0.0, 0.0), (out - 0.004, -0.004), (out, -0.009), (out, -thick), (out - 0.012, -thick),
-                   (out - 0.016, -thick + 0.008), (out - 0.022, -thick), (-house.outer - 0.01, -thick)]
-        model.extrude("stone", profile, sl - (0.10, 0, 0), sr + (0.10, 0, 0), ((0, 0, 1), (0, 1, 0)))
-    else:  # two rows of clay tile
-        model.extrude("stone", [(-house.outer - 0.01, 0.0), (0.0, 0.0), (out, -0.005), (out, -0.020), (out - 0.015, -0.022),
-                                (out - 0.015, -0.040), (-house.outer - 0.01, -0.040)], sl - (0.06, 0, 0), sr + (0.06, 0, 0), ((0, 0, 1), (0, 1, 0)))
+        profile = [
+            (-house.outer - 0.01, 0.0),
+            (0.0, 0.0),
+            (out - 0.004, -0.004),
+            (out, -0.009),
+            (out, -thick),
+            (out - 0.012, -thick),
+            (out - 0.016, -thick + 0.008),
+            (out - 0.022, -thick),
+            (-house.outer - 0.01, -thick),
+        ]
+        model.extrude("stone", profile, sl - along, sr + along, ((0, 0, 1), (0, 1, 0)))
+    else:  # clay tiles in three stepped rows
+        model.extrude(
+            "stone",
+            [
+                (-house.outer - 0.01, 0.0),
+                (0.0, 0.0),
+                (out, -0.005),
+                (out, -0.020),
+                (out - 0.015, -0.022),
+                (out - 0.015, -0.042),
+                (0.012, -0.044),
+                (0.012, -thick),
+                (-house.outer - 0.01, -thick),
+            ],
+            sl - along,
+            sr + along,
+            ((0, 0, 1), (0, 1, 0)),
+        )
 
 
 def surroundings(model: Model, house: House) -> None:
     """Ground and a downpipe."""
-    model.quad("ground", [(-8, Y_SPAN[0] + 0.07, 0.0), (12, Y_SPAN[0] + 0.07, 0.0), (12, Y_SPAN[0] - 0.05, 9), (-8, Y_SPAN[0] - 0.05, 9)])
+    model.quad(
+        "ground",
+        [
+            (-8, Y_SPAN[0] + 0.07, 0.0),
+            (12, Y_SPAN[0] + 0.07, 0.0),
+            (12, Y_SPAN[0] - 0.05, 9),
+            (-8, Y_SPAN[0] - 0.05, 9),
+        ],
+    )
     x = 3.55 if house.bond == "flemish" else 3.72
     model.pipe("pipe", (x, Y_SPAN[0], 0.075), (x, Y_SPAN[1], 0.075), 0.036, 28)
     for y in (0.05, 1.75):
@@ -251,8 +308,20 @@ def materials(house: House, bricks: list[Brick], detail: float) -> dict[str, Mat
     rng = np.random.default_rng(house.seed + 79)
     made: dict[str, Material] = {
         "brick": {"picture": colour, "height": height, "tile": 1.0, "roughness": None},
-        "stone": {"picture": tx.shade(tx.linear(176, 170, 156) if house.bond == "flemish" else tx.linear(128, 66, 52),
-                                      1 + 0.08 * tx.noise(rng, (1024, 1024), 2, 60, 0.7)), "tile": 0.7, "height": None, "roughness": None},
-        "ground": {"picture": tx.shade(tx.linear(96, 104, 62), 1 + 0.35 * tx.noise(rng, (1024, 1024), 3, 40, 0.5)), "tile": 1.1, "height": None, "roughness": None},
+        "stone": {
+            "picture": tx.shade(
+                tx.linear(176, 170, 156) if house.bond == "flemish" else tx.linear(128, 66, 52),
+                1 + 0.08 * tx.noise(rng, (1024, 1024), 2, 60, 0.7),
+            ),
+            "tile": 0.7,
+            "height": None,
+            "roughness": None,
+        },
+        "ground": {
+            "picture": tx.shade(tx.linear(96, 104, 62), 1 + 0.35 * tx.noise(rng, (1024, 1024), 3, 40, 0.5)),
+            "tile": 1.1,
+            "height": None,
+            "roughness": None,
+        },
     }
     return made

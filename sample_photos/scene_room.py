@@ -32,10 +32,17 @@ def window(model: Model, rectangle: tuple[float, float, float, float], face: flo
     x0, y0, x1, y1 = rectangle
     back = face - house.frame
     v = house.visible_frame
-    model.ring("frame", [(x0, y0, face), (x1, y0, face), (x1, y1, face), (x0, y1, face)],
-               [(x0 + v, y0 + v, face), (x1 - v, y0 + v, face), (x1 - v, y1 - v, face), (x0 + v, y1 - v, face)])
-    for low, high in (((x0, y0, back), (x0 + v, y1, face - 1e-4)), ((x1 - v, y0, back), (x1, y1, face - 1e-4)),
-                      ((x0, y0, back), (x1, y0 + v, face - 1e-4)), ((x0, y1 - v, back), (x1, y1, face - 1e-4))):
+    model.ring(
+        "frame",
+        [(x0, y0, face), (x1, y0, face), (x1, y1, face), (x0, y1, face)],
+        [(x0 + v, y0 + v, face), (x1 - v, y0 + v, face), (x1 - v, y1 - v, face), (x0 + v, y1 - v, face)],
+    )
+    for low, high in (
+        ((x0, y0, back), (x0 + v, y1, face - 1e-4)),
+        ((x1 - v, y0, back), (x1, y1, face - 1e-4)),
+        ((x0, y0, back), (x1, y0 + v, face - 1e-4)),
+        ((x0, y1 - v, back), (x1, y1, face - 1e-4)),
+    ):
         model.box("frame", low, high)
     mullion = 0.058
     bays = np.linspace(x0 + v - mullion / 2, x1 - v + mullion / 2, house.lights + 1)
@@ -45,8 +52,12 @@ def window(model: Model, rectangle: tuple[float, float, float, float], face: flo
         a, b = bays[k] + mullion / 2, bays[k + 1] - mullion / 2
         c, d = y0 + v, y1 - v
         stile, near, far = 0.040, face - 0.014, face - 0.052
-        for low, high in (((a + 0.002, c + 0.002, far), (a + stile, d - 0.002, near)), ((b - stile, c + 0.002, far), (b - 0.002, d - 0.002, near)),
-                          ((a + stile, c + 0.002, far), (b - stile, c + stile + 0.012, near)), ((a + stile, d - stile, far), (b - stile, d - 0.002, near))):
+        for low, high in (
+            ((a + 0.002, c + 0.002, far), (a + stile, d - 0.002, near)),
+            ((b - stile, c + 0.002, far), (b - 0.002, d - 0.002, near)),
+            ((a + stile, c + 0.002, far), (b - stile, c + stile + 0.012, near)),
+            ((a + stile, d - stile, far), (b - stile, d - 0.002, near)),
+        ):
             model.box("frame", low, high, 0.004)
         if house.built < 1930:  # one glazing bar across each light
             bar = c + 0.66 * (d - c)
@@ -54,9 +65,21 @@ def window(model: Model, rectangle: tuple[float, float, float, float], face: flo
         if inside:
             handle = b - stile / 2 if k % 2 == 0 else a + stile / 2
             middle = c + 0.45 * (d - c)
-            model.box("metal", (handle - 0.011, middle - 0.030, near), (handle + 0.011, middle + 0.030, near + 0.006), 0.002)
-            model.box("metal", (handle - 0.008, middle - 0.100, near + 0.014), (handle + 0.008, middle + 0.012, near + 0.026), 0.004)
-            model.box("metal", ((a + b) / 2 - 0.13, c + stile + 0.012, near - 0.004), ((a + b) / 2 + 0.13, c + stile + 0.022, near + 0.010), 0.003)
+            model.box(
+                "metal", (handle - 0.011, middle - 0.030, near), (handle + 0.011, middle + 0.030, near + 0.006), 0.002
+            )
+            model.box(
+                "metal",
+                (handle - 0.008, middle - 0.100, near + 0.014),
+                (handle + 0.008, middle + 0.012, near + 0.026),
+                0.004,
+            )
+            model.box(
+                "metal",
+                ((a + b) / 2 - 0.13, c + stile + 0.012, near - 0.004),
+                ((a + b) / 2 + 0.13, c + stile + 0.022, near + 0.010),
+                0.003,
+            )
 
 
 def radiator(model: Model, item: Feature) -> None:
@@ -73,8 +96,14 @@ def radiator(model: Model, item: Feature) -> None:
     outline: list[tuple[float, float]] = []
     for k in range(count):
         a = x0 + 0.022 + k * pitch
-        outline += [(a, 0.001), (a + 0.20 * pitch, 0.001), (a + 0.34 * pitch, 0.009), (a + 0.42 * pitch, 0.0115),
-                    (a + 0.76 * pitch, 0.0115), (a + 0.84 * pitch, 0.009)]
+        outline += [
+            (a, 0.001),
+            (a + 0.20 * pitch, 0.001),
+            (a + 0.34 * pitch, 0.009),
+            (a + 0.42 * pitch, 0.0115),
+            (a + 0.76 * pitch, 0.0115),
+            (a + 0.84 * pitch, 0.009),
+        ]
     outline.append((x1 - 0.022, 0.001))
     model.extrude("enamel", outline, (0, y0 + rail, skin), (0, y1 - rail, skin), ((1, 0, 0), (0, 0, 1)), closed=False)
     for x in np.arange(x0 + 0.02, x1 - 0.02, 0.022):
@@ -127,8 +156,17 @@ def _card(model: Model, item: Reference) -> None:
     w, h = item.size
     r = 0.00318
     arc = np.linspace(0, np.pi / 2, 9)
-    outline = np.concatenate([np.column_stack([cx + r * np.cos(a0 + arc), cy + r * np.sin(a0 + arc)]) for cx, cy, a0 in (
-        (w / 2 - r, h / 2 - r, 0), (-w / 2 + r, h / 2 - r, np.pi / 2), (-w / 2 + r, -h / 2 + r, np.pi), (w / 2 - r, -h / 2 + r, 1.5 * np.pi))])
+    outline = np.concatenate(
+        [
+            np.column_stack([cx + r * np.cos(a0 + arc), cy + r * np.sin(a0 + arc)])
+            for cx, cy, a0 in (
+                (w / 2 - r, h / 2 - r, 0),
+                (-w / 2 + r, h / 2 - r, np.pi / 2),
+                (-w / 2 + r, -h / 2 + r, np.pi),
+                (w / 2 - r, -h / 2 + r, 1.5 * np.pi),
+            )
+        ]
+    )
     corners = item.corners()
     right, up = (corners[1] - corners[0]) / w, (corners[3] - corners[0]) / h
     points = corners.mean(0) + outline[:, :1] * right + outline[:, 1:] * up
@@ -145,7 +183,9 @@ def shell(model: Model, house: House) -> None:
     wall = np.column_stack([np.array(house.corners), np.zeros(4)])
     front = np.column_stack([np.array(house.opening), np.zeros(4)])
     x0, y0, x1, y1 = house.opening_back
-    rear = np.array([(x0, y0, -house.reveal), (x1, y0, -house.reveal), (x1, y1, -house.reveal), (x0, y1, -house.reveal)])
+    rear = np.array(
+        [(x0, y0, -house.reveal), (x1, y0, -house.reveal), (x1, y1, -house.reveal), (x0, y1, -house.reveal)]
+    )
     deep = np.array([0, 0, house.depth])
     model.ring("wall", wall, front)
     bl, br, tr, tl = wall
@@ -158,19 +198,47 @@ def shell(model: Model, house: House) -> None:
         model.quad("reveal", [front[a], front[b], rear[b], rear[a]])
     fbl, fbr = front[0], front[1]  # the board's top is the opening's lower edge; its nosing stands out in front
     model.quad("board", [fbl, fbr, rear[1], rear[0]])
-    nose, horn, thick = 0.028, 0.045, 0.025
-    outline = [(0.0, 0.0), (nose - 0.006, 0.0), (nose - 0.001, -0.004), (nose, -0.010), (nose - 0.001, -0.020), (nose - 0.007, -thick), (0.0, -thick)]
-    model.extrude("board", outline, fbl - (horn, 0, 0), fbr + (horn, 0, 0), ((0, 0, 1), (0, 1, 0)))
+    nose, thick = 0.028, 0.025
+    along = np.array([0.045, 0, 0])
+    outline = [
+        (0.0, 0.0),
+        (nose - 0.006, 0.0),
+        (nose - 0.001, -0.004),
+        (nose, -0.010),
+        (nose - 0.001, -0.020),
+        (nose - 0.007, -thick),
+        (0.0, -thick),
+    ]
+    model.extrude("board", outline, fbl - along, fbr + along, ((0, 0, 1), (0, 1, 0)))
     s, h = house.skirting, house.skirting_height
-    profile = [(0, 0), (s, 0), (s, h - 0.040), (s - 0.004, h - 0.036), (s - 0.005, h - 0.016), (s - 0.010, h - 0.004), (s - 0.013, h), (0, h)]
+    profile = [
+        (0, 0),
+        (s, 0),
+        (s, h - 0.040),
+        (s - 0.004, h - 0.036),
+        (s - 0.005, h - 0.016),
+        (s - 0.010, h - 0.004),
+        (s - 0.013, h),
+        (0, h),
+    ]
     if h < 0.12:
         profile = [(0, 0), (s, 0), (s, h - 0.012), (s - 0.008, h), (0, h)]
     model.extrude("skirting", profile, bl, br, ((0, 0, 1), (0, 1, 0)), caps=False)
     window(model, house.opening_back, -house.reveal, house, inside=True)
     z = -house.reveal - house.frame
     for a, b in ((0, 1), (1, 2), (2, 3), (3, 0)):
-        back = np.array([outside_point(house, *p, 0.0) for p in (house.opening_outside[1], house.opening_outside[0], house.opening_outside[3], house.opening_outside[2])])
-        near = rear + (0, 0, z - rear[0, 2])
+        back = np.array(
+            [
+                outside_point(house, *p, 0.0)
+                for p in (
+                    house.opening_outside[1],
+                    house.opening_outside[0],
+                    house.opening_outside[3],
+                    house.opening_outside[2],
+                )
+            ]
+        )
+        near = rear + np.array([0, 0, z - rear[0, 2]])
         model.quad("outer_reveal", [near[a], near[b], back[b], back[a]])
 
 
@@ -178,21 +246,63 @@ def belongings(model: Model, house: House) -> None:
     """A picture, a pendant lamp, a rug or curtains, a chair, something on the window board."""
     width, height = house.corners[1][0], house.corners[2][1]
     px, py, pw, ph = (3.02, 1.28, 0.46, 0.36) if house.built < 1930 else (0.235, 1.82, 0.42, 0.32)
-    model.ring("wood", [(px, py, 0.022), (px + pw, py, 0.022), (px + pw, py + ph, 0.022), (px, py + ph, 0.022)],
-               [(px + 0.03, py + 0.03, 0.016), (px + pw - 0.03, py + 0.03, 0.016), (px + pw - 0.03, py + ph - 0.03, 0.016), (px + 0.03, py + ph - 0.03, 0.016)])
+    model.ring(
+        "wood",
+        [(px, py, 0.022), (px + pw, py, 0.022), (px + pw, py + ph, 0.022), (px, py + ph, 0.022)],
+        [
+            (px + 0.03, py + 0.03, 0.016),
+            (px + pw - 0.03, py + 0.03, 0.016),
+            (px + pw - 0.03, py + ph - 0.03, 0.016),
+            (px + 0.03, py + ph - 0.03, 0.016),
+        ],
+    )
     model.box("wood", (px, py, 0.002), (px + pw, py + ph, 0.0155))
-    model.decal("painting", [(px + 0.028, py + 0.028, 0.0161), (px + pw - 0.028, py + 0.028, 0.0161), (px + pw - 0.028, py + ph - 0.028, 0.0161), (px + 0.028, py + ph - 0.028, 0.0161)])
+    model.decal(
+        "painting",
+        [
+            (px + 0.028, py + 0.028, 0.0161),
+            (px + pw - 0.028, py + 0.028, 0.0161),
+            (px + pw - 0.028, py + ph - 0.028, 0.0161),
+            (px + 0.028, py + ph - 0.028, 0.0161),
+        ],
+    )
     lamp = (width / 2 + 0.12, 0.0, 1.35)
     flex = 0.42 if height > 2.5 else 0.17
     model.turned("plastic", [(0.0, height - 0.03), (0.03, height - 0.025), (0.045, height)], lamp)
     model.pipe("plastic", (lamp[0], height - flex, lamp[2]), (lamp[0], height - 0.02, lamp[2]), 0.004)
     drop = height - flex - 0.01
-    model.turned("shade", [(0.055, drop + 0.04), (0.095, drop - 0.01), (0.165, drop - 0.13), (0.168, drop - 0.14)], lamp)
-    model.turned("plastic", [(0.0, drop - 0.10), (0.026, drop - 0.085), (0.030, drop - 0.06), (0.018, drop - 0.02), (0.016, drop + 0.03), (0.0, drop + 0.03)], lamp)
+    model.turned(
+        "shade", [(0.055, drop + 0.04), (0.095, drop - 0.01), (0.165, drop - 0.13), (0.168, drop - 0.14)], lamp
+    )
+    model.turned(
+        "plastic",
+        [
+            (0.0, drop - 0.10),
+            (0.026, drop - 0.085),
+            (0.030, drop - 0.06),
+            (0.018, drop - 0.02),
+            (0.016, drop + 0.03),
+            (0.0, drop + 0.03),
+        ],
+        lamp,
+    )
     pot_x = (house.opening[0][0] + house.opening[1][0]) / 2 - 0.19
     top = house.opening[0][1]
     pot = (pot_x, top, -0.055)
-    model.turned("pot", [(0.0, 0.0), (0.038, 0.0), (0.052, 0.085), (0.057, 0.085), (0.057, 0.10), (0.050, 0.10), (0.048, 0.09), (0.0, 0.088)], pot)
+    model.turned(
+        "pot",
+        [
+            (0.0, 0.0),
+            (0.038, 0.0),
+            (0.052, 0.085),
+            (0.057, 0.085),
+            (0.057, 0.10),
+            (0.050, 0.10),
+            (0.048, 0.09),
+            (0.0, 0.088),
+        ],
+        pot,
+    )
     rng = np.random.default_rng(house.seed + 5)
     for _ in range(46):
         a, lean, long = rng.uniform(0, 2 * np.pi), rng.uniform(0.15, 0.9), rng.uniform(0.07, 0.16)
@@ -231,4 +341,11 @@ def _curtains(model: Model, house: House) -> None:
         model.box("wood", ((start + end) / 2 - 0.01, top - 0.02, 0.0), ((start + end) / 2 + 0.01, top + 0.02, 0.08))
         x = np.linspace(start, end, 90)
         fold = 0.085 + 0.022 * np.sin((x - start) / (end - start) * 11 * np.pi) + 0.006 * np.sin(97 * x)
-        model.extrude("curtain", np.column_stack([x, fold]), (0, 0.24, 0), (0, top - 0.014, 0), ((1, 0, 0), (0, 0, 1)), closed=False)
+        model.extrude(
+            "curtain",
+            np.column_stack([x, fold]),
+            (0, 0.24, 0),
+            (0, top - 0.014, 0),
+            ((1, 0, 0), (0, 0, 1)),
+            closed=False,
+        )

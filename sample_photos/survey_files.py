@@ -1,8 +1,8 @@
 """survey.json and truth.json of a sample house: true points, true pixels, true sizes, and a person's clicks.
 
-``truth.json``: ``points_mm`` by wall (X right, Y up, Z towards the viewer, the face Z = 0), ``photos`` with the camera and
-the true ``pixels`` (null where the point is out of the picture or hidden), ``walls`` with true sizes under the keys of
-the results. Marks are the true pixels plus a click error of 2 px (standard deviation, seeded), an invented default.
+``truth.json``: ``points_mm`` by wall (X right, Y up, Z towards the viewer, the face Z = 0), ``photos`` with the
+camera and the true ``pixels`` (null where the point is out of the picture or hidden), ``walls`` with true sizes
+under the keys of the results. Marks are the true pixels plus a click error of 2 px (standard deviation, seeded), an invented default.
 """
 
 from __future__ import annotations
@@ -25,7 +25,9 @@ def points_of(house: House, side: str) -> dict[str, Array]:
     points: dict[str, Array] = {}
 
     def name(stem: str, corners: Array) -> None:
-        points.update({f"{stem}_{key}": np.asarray(corner, float) for key, corner in zip(CORNER_KEYS, corners, strict=True)})
+        points.update(
+            {f"{stem}_{key}": np.asarray(corner, float) for key, corner in zip(CORNER_KEYS, corners, strict=True)}
+        )
 
     inside = side == "inside"
     if inside:
@@ -82,7 +84,9 @@ def mark_of(house: House, name: str, side: str) -> dict[str, Any] | None:
     for item in house.features:
         if item.id == stem:
             return {"wall": wall, "feature": stem, "point": point, "proud_mm": round(item.proud * 1000, 1)}
-    return None  # references are found, not marked
+    if side == "outside" and any(r.id == stem and r.kind != "survey_sheet" for r in house.references):
+        return {"reference": stem, "point": point}  # no wall corners there to size it by, so the person marks it
+    return None  # other references are found, not marked
 
 
 def survey_of(house: House, pixels: dict[str, dict[str, list[float] | None]]) -> dict[str, Any]:
@@ -101,7 +105,11 @@ def survey_of(house: House, pixels: dict[str, dict[str, list[float] | None]]) ->
     outside = f"{house.wall}_outside"
     references: list[dict[str, Any]] = []
     for reference in house.references:
-        entry: dict[str, Any] = {"id": reference.id, "kind": reference.kind, "on": house.wall if reference.side == "inside" else outside}
+        entry: dict[str, Any] = {
+            "id": reference.id,
+            "kind": reference.kind,
+            "on": house.wall if reference.side == "inside" else outside,
+        }
         if reference.kind == "survey_sheet":
             entry |= {"number": reference.number, "bar_mm": 250.0}
         references.append(entry)
@@ -112,10 +120,24 @@ def survey_of(house: House, pixels: dict[str, dict[str, list[float] | None]]) ->
         "rooms": [{"id": house.room, "floor_area_m2": round(house.width * house.depth, 1), "walls": [house.wall]}],
         "references": references,
         "walls": [
-            {"id": house.wall, "room": house.room, "side": "inside", "faces": "outside", "line": True, "built": house.built,
-             "openings": [{"id": OPENING, "kind": "window", "frame_mm": round(house.frame * 1000, 1),
-                           "outer_reveal_mm": round(house.outer * 1000, 1), "visible_frame_mm": round(house.visible_frame * 1000, 1)}],
-             "features": [{"id": item.id, "kind": item.kind} for item in house.features]},
+            {
+                "id": house.wall,
+                "room": house.room,
+                "side": "inside",
+                "faces": "outside",
+                "line": True,
+                "built": house.built,
+                "openings": [
+                    {
+                        "id": OPENING,
+                        "kind": "window",
+                        "frame_mm": round(house.frame * 1000, 1),
+                        "outer_reveal_mm": round(house.outer * 1000, 1),
+                        "visible_frame_mm": round(house.visible_frame * 1000, 1),
+                    }
+                ],
+                "features": [{"id": item.id, "kind": item.kind} for item in house.features],
+            },
             {"id": outside, "side": "outside", "other_side_of": house.wall},
         ],
         "photos": photos,
@@ -139,22 +161,50 @@ def sizes_of(house: House, side: str) -> dict[str, Any]:
 
     def box(stem: str) -> dict[str, float]:
         c = [p[f"{stem}_{key}"] for key in CORNER_KEYS]
-        return {"width_mm": (_length(c[0], c[1]) + _length(c[3], c[2])) / 2, "height_mm": (_length(c[0], c[3]) + _length(c[1], c[2])) / 2}
+        return {
+            "width_mm": (_length(c[0], c[1]) + _length(c[3], c[2])) / 2,
+            "height_mm": (_length(c[0], c[3]) + _length(c[1], c[2])) / 2,
+        }
 
     opening: dict[str, Any] = {"id": OPENING, **box("open")}
     if side == "outside":
         opening |= {"outer_reveal_mm": house.outer * 1000}
-        return {"id": f"{house.wall}_outside", "openings": [opening],
-                "brickwork": {"bond": house.bond, "course_height_mm": house.course * 1000}}
+        return {
+            "id": f"{house.wall}_outside",
+            "openings": [opening],
+            "brickwork": {"bond": house.bond, "course_height_mm": house.course * 1000},
+        }
     bl, br, tr, tl = (p[f"wall_{key}"] for key in CORNER_KEYS)
-    opening |= {"left_mm": _off_line([p["open_bl"], p["open_tl"]], bl, tl), "sill_mm": _off_line([p["open_bl"], p["open_br"]], bl, br),
-                "reveal_depth_mm": house.reveal * 1000, "outer_reveal_mm": house.outer * 1000, "thickness_mm": house.total * 1000}
-    features = [{"id": item.id, "left_mm": _off_line([p[f"{item.id}_bl"], p[f"{item.id}_tl"]], bl, tl),
-                 "bottom_mm": _off_line([p[f"{item.id}_bl"], p[f"{item.id}_br"]], bl, br), **box(item.id)} for item in house.features]
+    opening |= {
+        "left_mm": _off_line([p["open_bl"], p["open_tl"]], bl, tl),
+        "sill_mm": _off_line([p["open_bl"], p["open_br"]], bl, br),
+        "reveal_depth_mm": house.reveal * 1000,
+        "outer_reveal_mm": house.outer * 1000,
+        "thickness_mm": house.total * 1000,
+    }
+    features = [
+        {
+            "id": item.id,
+            "left_mm": _off_line([p[f"{item.id}_bl"], p[f"{item.id}_tl"]], bl, tl),
+            "bottom_mm": _off_line([p[f"{item.id}_bl"], p[f"{item.id}_br"]], bl, br),
+            **box(item.id),
+        }
+        for item in house.features
+    ]
     gross, hole = (_area([p[f"{stem}_{key}"] for key in CORNER_KEYS]) for stem in ("wall", "open"))
-    return {"id": house.wall, **box("wall"), "width_bottom_mm": _length(bl, br), "width_top_mm": _length(tl, tr),
-            "height_left_mm": _length(bl, tl), "height_right_mm": _length(br, tr), "openings": [opening], "features": features,
-            "construction": {"verdict": house.construction}, "gross_area_m2": gross, "net_area_m2": gross - hole}
+    return {
+        "id": house.wall,
+        **box("wall"),
+        "width_bottom_mm": _length(bl, br),
+        "width_top_mm": _length(tl, tr),
+        "height_left_mm": _length(bl, tl),
+        "height_right_mm": _length(br, tr),
+        "openings": [opening],
+        "features": features,
+        "construction": {"verdict": house.construction},
+        "gross_area_m2": gross,
+        "net_area_m2": gross - hole,
+    }
 
 
 def _area(corners: list[Array]) -> float:
@@ -169,18 +219,51 @@ def write(folder: Path, house: House, hidden: Hidden) -> None:
     photos = []
     for shot in house.shots:
         c = cameras[shot.file]
-        photos.append({"file": shot.file, "wall": house.wall if shot.side == "inside" else f"{house.wall}_outside",
-                       "camera": {"w": c.width, "h": c.height, "portrait": shot.portrait, "f": c.f, "cx": c.cx, "cy": c.cy, "k1": c.k1, "k2": c.k2,
-                                  "R": c.R.tolist(), "t": c.t.tolist(), "pos": c.at.tolist(), "f35": house.equivalent_mm, "mode": shot.purpose},
-                       "pixels": pixels[shot.file]})
+        photos.append(
+            {
+                "file": shot.file,
+                "wall": house.wall if shot.side == "inside" else f"{house.wall}_outside",
+                "camera": {
+                    "w": c.width,
+                    "h": c.height,
+                    "portrait": shot.portrait,
+                    "f": c.f,
+                    "cx": c.cx,
+                    "cy": c.cy,
+                    "k1": c.k1,
+                    "k2": c.k2,
+                    "R": c.R.tolist(),
+                    "t": c.t.tolist(),
+                    "pos": c.at.tolist(),
+                    "f35": house.equivalent_mm,
+                    "mode": shot.purpose,
+                },
+                "pixels": pixels[shot.file],
+            }
+        )
     truth = {
-        "note": "Rendered, not photographed. Lengths of points in mm, of cameras in metres; pixels of the upright picture.",
-        "seed": house.seed, "handset": " ".join(house.handset), "click_sd_px": CLICK_SD_PX,
-        "references": [{"id": r.id, "kind": r.kind, "number": r.number, "width_mm": r.size[0] * 1000, "height_mm": r.size[1] * 1000,
-                        "centre_mm": [v * 1000 for v in r.centre], "turn_deg": r.turn_deg, "side": r.side} for r in house.references],
+        "note": "Rendered, not photographed. Points in mm, cameras in metres, pixels of the upright picture.",
+        "seed": house.seed,
+        "handset": " ".join(house.handset),
+        "click_sd_px": CLICK_SD_PX,
+        "references": [
+            {
+                "id": r.id,
+                "kind": r.kind,
+                "number": r.number,
+                "width_mm": r.size[0] * 1000,
+                "height_mm": r.size[1] * 1000,
+                "centre_mm": [v * 1000 for v in r.centre],
+                "turn_deg": r.turn_deg,
+                "side": r.side,
+            }
+            for r in house.references
+        ],
         "walls": [sizes_of(house, "inside"), sizes_of(house, "outside")],
-        "points_mm": {wall: {name: (point * 1000).tolist() for name, point in points_of(house, side).items()}
-                      for wall, side in ((house.wall, "inside"), (f"{house.wall}_outside", "outside"))},
+        "points_mm": {
+            wall: {name: (point * 1000).tolist() for name, point in points_of(house, side).items()}
+            for wall, side in ((house.wall, "inside"), (f"{house.wall}_outside", "outside"))
+        },
         "photos": photos,
     }
     for name, content in (("survey.json", survey_of(house, pixels)), ("truth.json", _rounded(truth))):

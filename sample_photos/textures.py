@@ -6,6 +6,7 @@ photograph; every pattern is our own.
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import cv2
@@ -20,11 +21,17 @@ Array = NDArray[Any]
 def linear(*srgb: float) -> Array:
     """An sRGB colour (0 to 255) as linear light (0 to 1)."""
     c = np.asarray(srgb, float) / 255
-    return np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4).astype(np.float32)
+    return np.asarray(np.where(c <= 0.04045, c / 12.92, ((c + 0.055) / 1.055) ** 2.4), np.float32)
 
 
-def noise(rng: np.random.Generator, shape: tuple[int, int], shortest: float, longest: float, slope: float = 1.0,
-          stretch: tuple[float, float] = (1.0, 1.0)) -> Array:
+def noise(
+    rng: np.random.Generator,
+    shape: tuple[int, int],
+    shortest: float,
+    longest: float,
+    slope: float = 1.0,
+    stretch: tuple[float, float] = (1.0, 1.0),
+) -> Array:
     """Tileable noise of unit standard deviation with waves from ``shortest`` to ``longest`` pixels."""
     fy = np.fft.fftfreq(shape[0])[:, None] * stretch[0]
     fx = np.fft.rfftfreq(shape[1])[None] * stretch[1]
@@ -32,12 +39,12 @@ def noise(rng: np.random.Generator, shape: tuple[int, int], shortest: float, lon
     keep = (f >= 1 / longest) & (f <= 1 / shortest)
     gain = np.where(keep, np.maximum(f, 1e-9) ** -slope, 0)
     field = np.fft.irfft2(np.fft.rfft2(rng.standard_normal(shape)) * gain, s=shape)
-    return (field / field.std()).astype(np.float32)
+    return np.asarray(field / field.std(), np.float32)
 
 
 def shade(colour: Array, factor: Array) -> Picture:
     """A colour varied by a factor per pixel."""
-    return np.clip(colour * factor[..., None], 0.004, 0.95).astype(np.float32)
+    return np.asarray(np.clip(colour * factor[..., None], 0.004, 0.95), np.float32)
 
 
 def painted_plaster(rng: np.random.Generator, colour: Array, side_px: int = 2048) -> tuple[Picture, Array]:
@@ -53,11 +60,15 @@ def painted_plaster(rng: np.random.Generator, colour: Array, side_px: int = 2048
     for _ in range(14):  # filled nail holes and small knocks
         x, y = rng.integers(0, side_px, 2)
         r = int(rng.integers(2, 5))
-        cv2.circle(colour_map, (int(x), int(y)), r, [float(v) for v in colour * rng.uniform(0.45, 0.8)], -1, cv2.LINE_AA)
+        cv2.circle(
+            colour_map, (int(x), int(y)), r, [float(v) for v in colour * rng.uniform(0.45, 0.8)], -1, cv2.LINE_AA
+        )
     return colour_map, chips
 
 
-def wallpaper(rng: np.random.Generator, ground: Array, ink: Array, second: Array, side_px: int = 2120) -> tuple[Picture, Array]:
+def wallpaper(
+    rng: np.random.Generator, ground: Array, ink: Array, second: Array, side_px: int = 2120
+) -> tuple[Picture, Array]:
     """Printed paper of interlocking petals, a 1.06 m tile (two rolls of 530 mm): colour and height."""
     px = side_px / 1.06
     mask = np.zeros((side_px, side_px), np.float32)
@@ -69,8 +80,9 @@ def wallpaper(rng: np.random.Generator, ground: Array, ink: Array, second: Array
             x, y = (col + 0.5 * (row % 2)) * step, row * step / 2
             for turn in (0, np.pi / 2):
                 along, across = 0.40 * step * np.cos(t), 0.13 * step * np.sin(t) * np.abs(np.sin(t)) ** 0.3
-                xy = np.column_stack([along * np.cos(turn) - across * np.sin(turn),
-                                      along * np.sin(turn) + across * np.cos(turn)]) + (x, y)
+                xy = np.column_stack(
+                    [along * np.cos(turn) - across * np.sin(turn), along * np.sin(turn) + across * np.cos(turn)]
+                ) + np.array([x, y])
                 cv2.fillPoly(mask, [np.round(xy * 16).astype(np.int32)], 1.0, cv2.LINE_8, 4)
             cv2.circle(dots, (int(x * 16), int((y + step / 4) * 16)), int(0.035 * step * 16), 1.0, -1, cv2.LINE_8, 4)
     mask, dots = cv2.GaussianBlur(mask, (0, 0), 0.8), cv2.GaussianBlur(dots, (0, 0), 0.8)
@@ -92,11 +104,12 @@ def floorboards(rng: np.random.Generator, colour: Array, side_px: int = 2048) ->
     out = np.empty((side_px, side_px, 3), np.float32)
     height = 0.00006 * grain
     edges = np.round(np.linspace(0, side_px, 15)).astype(int)
-    for a, b in zip(edges[:-1], edges[1:], strict=True):
+    for a, b in pairwise(edges):
         tone = rng.uniform(0.78, 1.18)
         warm = np.array([1.0, rng.uniform(0.94, 1.03), rng.uniform(0.85, 1.05)], np.float32)
-        out[:, a:b] = shade(colour * warm * tone, (1 + 0.10 * np.roll(grain, rng.integers(0, side_px), 0)
-                                                   + 0.05 * fine)[:, a:b])
+        out[:, a:b] = shade(
+            colour * warm * tone, (1 + 0.10 * np.roll(grain, rng.integers(0, side_px), 0) + 0.05 * fine)[:, a:b]
+        )
         out[:, a : a + 3] *= 0.22
         height[:, a : a + 3] -= 0.002
         joint = rng.integers(0, side_px)
@@ -117,14 +130,26 @@ def carpet(rng: np.random.Generator, colour: Array, side_px: int = 1024) -> tupl
 def rug(rng: np.random.Generator, width_px: int = 1400, height_px: int = 900) -> Picture:
     """A woven rug with borders and lozenges, shown once."""
     base = linear(122, 46, 40) * np.ones((height_px, width_px, 1), np.float32)
-    for inset, colour in ((30, linear(38, 44, 66)), (70, linear(196, 176, 136)), (86, linear(122, 46, 40)),
-                          (150, linear(38, 44, 66)), (160, linear(140, 58, 46))):
+    for inset, colour in (
+        (30, linear(38, 44, 66)),
+        (70, linear(196, 176, 136)),
+        (86, linear(122, 46, 40)),
+        (150, linear(38, 44, 66)),
+        (160, linear(140, 58, 46)),
+    ):
         cv2.rectangle(base, (inset, inset), (width_px - inset, height_px - inset), colour.tolist(), -1)
     for k in range(5):
         for size, colour in ((120, linear(38, 44, 66)), (86, linear(196, 176, 136)), (54, linear(122, 46, 40))):
             x = 260 + k * 220
-            pts = np.array([(x - size * 0.8, height_px / 2), (x, height_px / 2 - size * 1.5), (x + size * 0.8, height_px / 2),
-                            (x, height_px / 2 + size * 1.5)], np.int32)
+            pts = np.array(
+                [
+                    (x - size * 0.8, height_px / 2),
+                    (x, height_px / 2 - size * 1.5),
+                    (x + size * 0.8, height_px / 2),
+                    (x, height_px / 2 + size * 1.5),
+                ],
+                np.int32,
+            )
             cv2.fillPoly(base, [pts], colour.tolist(), cv2.LINE_AA)
     weave = noise(rng, (height_px, width_px), 3, 7, 0.0)
     return np.clip(base * (1 + 0.2 * weave[..., None]), 0.004, 0.9).astype(np.float32)
@@ -135,7 +160,12 @@ def landscape(rng: np.random.Generator, width_px: int = 700, height_px: int = 52
     y = np.linspace(0, 1, height_px)[:, None, None]
     out = (linear(214, 200, 170) * (1 - y) + linear(236, 222, 190) * y) * np.ones((1, width_px, 1))
     x = np.arange(width_px)
-    hills = ((0.45, linear(126, 140, 150)), (0.56, linear(98, 120, 104)), (0.68, linear(92, 104, 60)), (0.82, linear(66, 76, 42)))
+    hills = (
+        (0.45, linear(126, 140, 150)),
+        (0.56, linear(98, 120, 104)),
+        (0.68, linear(92, 104, 60)),
+        (0.82, linear(66, 76, 42)),
+    )
     for level, colour in hills:
         top = level + 0.05 * noise(rng, (8, width_px), 90, 600, 1.5)[0]
         below = np.arange(height_px)[:, None] > top * height_px
@@ -150,13 +180,17 @@ def garden(rng: np.random.Generator, side_px: int = 768) -> Picture:
     sky = np.array([0.92, 1.0, 1.10], np.float32) * (1.05 - 0.35 * y) * np.ones((1, side_px, 1), np.float32)
     clouds = noise(rng, (side_px, side_px), 60, 600, 1.4)[..., None]
     out = sky * (1 + 0.06 * clouds)
-    for level, wave, colour in ((0.40, 0.055, (0.10, 0.13, 0.07)), (0.60, 0.018, (0.13, 0.20, 0.06)), (0.74, 0.005, (0.26, 0.36, 0.12))):
+    for level, wave, colour in (
+        (0.40, 0.055, (0.10, 0.13, 0.07)),
+        (0.60, 0.018, (0.13, 0.20, 0.06)),
+        (0.74, 0.005, (0.26, 0.36, 0.12)),
+    ):
         crown = noise(rng, (8, side_px), 70, 420, 1.2)[0]
         crown = np.abs(crown) ** 0.8 * np.sign(crown) + 0.16 * noise(rng, (8, side_px), 9, 50, 0.4)[0]
         below = np.arange(side_px)[:, None] > (level + wave * crown) * side_px
         leaves = 1 + 0.40 * noise(rng, (side_px, side_px), 8, 160, 1.1)[..., None]
         out[below] = (np.array(colour, np.float32) * np.clip(leaves, 0.2, 3))[below]
-    return cv2.GaussianBlur(np.clip(out, 0.02, 2), (0, 0), side_px / 190).astype(np.float32)
+    return np.asarray(cv2.GaussianBlur(np.clip(out, 0.02, 2), (0, 0), side_px / 190), np.float32)
 
 
 def survey_sheet(number: int, px_per_mm: int = 10) -> Picture:
@@ -174,14 +208,22 @@ def survey_sheet(number: int, px_per_mm: int = 10) -> Picture:
     page[mid - px_per_mm // 4 : mid + px_per_mm // 4, a:b] = 20
     for x in (a, b):
         page[mid - 5 * px_per_mm : mid + 5 * px_per_mm, x - 3 * px_per_mm // 10 : x + 3 * px_per_mm // 10] = 20
-    lines = ((str(number), 56, 10.5, 32), ("survey sheet", 86, 1.5, 4), ("Print at 100 % on plain, matt A4.", 40, 1.7, 5),
-             ("In the print window choose actual size.", 34, 1.3, 3), ("Then check the bar below with a rule.", 29, 1.3, 3),
-             ("Lay a steel rule along this bar and read it from tick to tick: 250 mm.", 4, 1.4, 3),
-             ("The bar reads ____________ mm", -9, 1.6, 4), ("Keep every black square in the picture,", -40, 1.3, 3),
-             ("dry, clean and out of glare.", -46, 1.3, 3))
+    lines = (
+        (str(number), 56, 10.5, 32),
+        ("survey sheet", 86, 1.5, 4),
+        ("Print at 100 % on plain, matt A4.", 40, 1.7, 5),
+        ("In the print window choose actual size.", 34, 1.3, 3),
+        ("Then check the bar below with a rule.", 29, 1.3, 3),
+        ("Lay a steel rule along this bar and read it from tick to tick: 250 mm.", 4, 1.4, 3),
+        ("The bar reads ____________ mm", -9, 1.6, 4),
+        ("Keep every black square in the picture,", -40, 1.3, 3),
+        ("dry, clean and out of glare.", -46, 1.3, 3),
+    )
     for words, y, scale, weight in lines:
         (tw, _), _ = cv2.getTextSize(words, cv2.FONT_HERSHEY_SIMPLEX, scale, weight)
-        cv2.putText(page, words, ((w - tw) // 2, mid - y * px_per_mm), cv2.FONT_HERSHEY_SIMPLEX, scale, 30, weight, cv2.LINE_AA)
+        cv2.putText(
+            page, words, ((w - tw) // 2, mid - y * px_per_mm), cv2.FONT_HERSHEY_SIMPLEX, scale, 30, weight, cv2.LINE_AA
+        )
     ink = page.astype(np.float32)[..., None] / 255
     return (linear(26, 26, 28) * (1 - ink) + linear(232, 231, 226) * ink).astype(np.float32)
 
