@@ -143,7 +143,7 @@ def lay_courses(evidence: FloatArray, seen: FloatArray, module: Module) -> list[
         lost = np.maximum(lost, 0.0)
         blanked = hidden[rows, x] - hidden[rows, start[None, :]]
         share = blanked / lengths[usable][None, :]
-        step = np.where(blank[usable][None, :], -0.02 * lengths[usable] * (1.0 - share), -lost - 8.0 * share)
+        step = np.where(blank[usable][None, :], cost[usable][None, :] * share, -lost - 8.0 * share)
         gain = evidence[:, x - 1] if x < w else np.zeros(n)
         step = step + np.where(blank[usable][None, :], 0.0, gain[:, None])
         total = best[rows, start[None, :]] + step - cost[usable][None, :]
@@ -161,8 +161,9 @@ def _pieces(module: Module) -> tuple[IntArray, IntArray, FloatArray]:
         for length in range(int(np.ceil(nominal - reach)), int(np.floor(nominal + reach)) + 1):
             pieces.append((kind, length, 0.5 * ((length - nominal) / (0.45 * reach)) ** 2))
     pieces += [(OTHER, int(length), 4.5) for length in np.arange(0.22, 0.9, 0.045) * module.stretcher_px]
-    step = max(2, int(0.08 * module.stretcher_px))
-    pieces += [(BLANK, step, 0.8 * step / module.stretcher_px), (BLANK, 1, 0.8 / module.stretcher_px)]
+    shortest, longest = (max(3, int(share * module.stretcher_px)) for share in (0.12, 1.2))
+    pieces += [(BLANK, length, 3.0 + length / module.stretcher_px) for length in range(shortest, longest, 2)]
+    pieces.append((BLANK, 1, 3.0))
     kinds, lengths, costs = zip(*pieces, strict=True)
     return np.array(kinds), np.array(lengths), np.array(costs)
 

@@ -108,7 +108,7 @@ def folded_contrast(features: FloatArray, seen: BoolArray, bed_phase: FloatArray
     means = np.stack([np.bincount(index, weights=values[:, c], minlength=bins) for c in range(values.shape[1])], axis=1)
     means = means / np.maximum(counts, 1.0)[:, None]
     smooth = (means + np.roll(means, 1, axis=0) + np.roll(means, -1, axis=0)) / 3.0
-    spread = np.cov(values.T) + 1e-3 * np.eye(values.shape[1])
+    spread = np.cov(values.T) + np.diag([0.3, 0.5, 0.5])
     inverse = np.linalg.inv(spread)
     best, chosen, weights = -1.0, 0, np.zeros(values.shape[1])
     for phase in range(bins):
@@ -145,7 +145,9 @@ def evened_features(lab: FloatArray, seen: BoolArray, reach: float) -> FloatArra
     for c in range(lab.shape[2]):
         channel = np.where(seen, lab[..., c], 0.0).astype(np.float32)
         mean = around(channel) / weight
-        layers.append(np.where(seen, channel - mean, 0.0))
+        layer = cv2.GaussianBlur(np.where(seen, channel - mean, 0.0).astype(np.float32), (0, 0), 0.03 * reach)
+        limit = 4.0 * float(np.percentile(np.abs(layer[seen]), 60.0)) + 1.0
+        layers.append(np.clip(np.where(seen, layer, 0.0), -limit, limit))
     return np.asarray(np.dstack(layers), dtype=np.float32)
 
 
@@ -174,24 +176,26 @@ def find_courses(lab: FloatArray, seen: BoolArray, pitch_px: float) -> Courses |
     weights, offset, _ = folded_contrast(features, seen, np.broadcast_to(phase[:, None], (h, w)))
     start += offset * pitch_px if offset < 0.5 else (offset - 1.0) * pitch_px
     mortar: FloatArray = (features @ weights).astype(np.float32)
-    surface, number, found = np.array([start, pitch_px, 0.0, 0.0, 0.0, 0.0]), np.zeros(0), np.zeros((0, 0))
-    surface_fit = None
-    for reach in (0.42, 0.32, 0.25):
-        surface_fit = _track(mortar, seen, surface, reach)
-        if surface_fit is None:
+    start += pitch_px * round((0.5 * h - start) / pitch_px)
+    surface = np.array([start, pitch_px, 0.0, 0.0, 0.0, 0.0])
+    fitted = None
+    for span, reach in ((3, 0.45), (6, 0.4), (10, 0.35), (18, 0.3), (999, 0.3), (999, 0.25)):
+        fitted = _track(mortar, seen, surface, reach, span)
+        if fitted is None:
             return None
-        surface, number, found = surface_fit.surface, surface_fit.number, surface_fit.found
-    assert surface_fit is not None
+        surface = fitted.surface
+    if fitted is None:
+        return None
+    number, found = fitted.number, fitted.found
     x = np.arange(w) / w
-    beds = np.array([_surface_y(surface, float(k), x) for k in number]) + surface_fit.offset[:, None]
-    middle = float(np.median(number))
-    pitch = _pitch_at(surface, middle, 0.5)
+    beds = np.array([bed_row(surface, float(k), x) for k in number]) + fitted.offset[:, None]
+    pitch = bed_steps(surface, float(np.median(number)), 0.5)[0]
     return Courses(
         bed_y=beds,
         pitch_px=pitch,
-        pitch_sd_px=surface_fit.pitch_sd,
+        pitch_sd_px=fitted.pitch_sd,
         scale_at=surface,
-        strength=surface_fit.strength,
+        strength=fitted.strength,
         bed_found=found.mean(axis=1) if found.size else np.zeros(0),
         mortar=mortar,
         noise=float(np.median(np.abs(mortar[seen] - np.median(mortar[seen]))) * 1.4826),
@@ -207,17 +211,20 @@ def _comb_phase(features: FloatArray, seen: BoolArray, pitch: float) -> float:
     return float((np.angle((level * wave).sum()) / (2 * np.pi)) % 1.0 * pitch) if len(level) else 0.0
 
 
-def _surface_y(surface: FloatArray, k: float, x: FloatArray) -> FloatArray:
-    """Return the bed's row at course number k and column share x."""
-    a, p, bx, bkx, bkk, bxx = surface
-    u = x - 0.5
-    row: FloatArray = a + p * k + bx * u + bkx * k * u + bkk * k * k + bxx * u * u
+def bed_row(surface: FloatArray, k: FloatArray | float, x: FloatArray | float) -> FloatArray:
+    """Return the row of bed joint number k at column share x: as a plane seen in perspective, with a slight bow."""
+    a, b, c, d, e, f = surface
+    u = np.asarray(x, dtype=float) - 0.5
+    row: FloatArray = np.asarray((a + b * k + c * u + f * u * u) / (1.0 + d * k + e * u))
     return row
 
 
-def _pitch_at(surface: FloatArray, k: float, x: float) -> float:
-    _, p, _, bkx, bkk, _ = surface
-    return float(p + bkx * (x - 0.5) + 2 * bkk * k)
+def bed_steps(surface: FloatArray, k: float, x: float) -> tuple[float, float]:
+    """Return by how much the row changes a course, and a column share, at bed joint number k and column share x."""
+    step = 1e-3
+    down = float(bed_row(surface, k + step, x) - bed_row(surface, k - step, x)) / (2 * step)
+    along = float(bed_row(surface, k, x + step) - bed_row(surface, k, x - step)) / (2 * step)
+    return down, along
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,17 +237,17 @@ class _Fit:
     strength: float
 
 
-def _track(mortar: FloatArray, seen: BoolArray, surface: FloatArray, reach: float) -> _Fit | None:
-    """Find each bed in each block near the surface, and fit the surface again."""
+def _track(mortar: FloatArray, seen: BoolArray, surface: FloatArray, reach: float, span: int) -> _Fit | None:
+    """Find each bed within so many courses of the middle in each block near the surface, and fit the surface again."""
     from scipy.ndimage import gaussian_filter1d
 
     h, w = seen.shape
-    pitch = abs(_pitch_at(surface, 0.0, 0.5))
+    pitch = abs(bed_steps(surface, 0.0, 0.5)[0])
     block = max(int(3.2 * pitch), 16)
     edges = np.arange(0, w - block // 2, block)
     low_k, high_k = _numbers_inside(surface, h)
-    number = np.arange(low_k, high_k + 1, dtype=float)
-    if len(number) < 5:
+    number = np.arange(max(low_k, -span), min(high_k, span) + 1, dtype=float)
+    if len(number) < 4:
         return None
     rows, ks, xs, strengths = [], [], [], []
     found = np.zeros((len(number), len(edges)))
@@ -251,7 +258,7 @@ def _track(mortar: FloatArray, seen: BoolArray, surface: FloatArray, reach: floa
         profile = (mortar[:, box] * seen[:, box]).sum(axis=1) / np.maximum(count, 1)
         profile = gaussian_filter1d(profile, 0.05 * pitch)
         x = (left + block / 2) / w
-        expected = np.array([float(_surface_y(surface, float(k), np.array(x))) for k in number])
+        expected = bed_row(surface, number, x)
         for i, row in enumerate(expected):
             lo, hi = int(np.ceil(row - reach * pitch)), int(np.floor(row + reach * pitch)) + 1
             if lo < 1 or hi > h - 2 or count[lo:hi].min() < 0.6 * (box.stop - box.start):
@@ -273,9 +280,7 @@ def _track(mortar: FloatArray, seen: BoolArray, surface: FloatArray, reach: floa
         return None
     ks_a, xs_a, rows_a, strong = np.array(ks), np.array(xs), np.array(rows), np.clip(np.array(strengths), 0.02, 1.0)
     surface = _robust_surface(ks_a, xs_a, rows_a, strong, pitch)
-    residual = taken - np.array(
-        [[float(_surface_y(surface, k, np.array((e + block / 2) / w))) for e in edges] for k in number]
-    )
+    residual = taken - bed_row(surface, number[:, None], (edges[None, :] + block / 2) / w)
     offset = np.array([_bed_offset(residual[i], pitch) for i in range(len(number))])
     sd = _pitch_sd(offset, number, pitch)
     coverage = float(found.sum() / max((~np.isnan(taken)).sum(), 1))
@@ -283,11 +288,17 @@ def _track(mortar: FloatArray, seen: BoolArray, surface: FloatArray, reach: floa
 
 
 def _numbers_inside(surface: FloatArray, height: int) -> tuple[int, int]:
-    k = np.arange(-400, 401, dtype=float)
-    middle = np.array([float(_surface_y(surface, one, np.array(0.5))) for one in k])
-    rising = np.gradient(middle) > 0.3 * surface[1]
-    inside = k[(middle > -0.2 * surface[1]) & (middle < height + 0.2 * surface[1]) & rising]
-    return (int(inside.min()), int(inside.max())) if len(inside) else (0, 0)
+    """Return the first and last bed number whose row in the middle column is inside the face."""
+    limits = []
+    for way in (-1, 1):
+        k, row = 0, float(bed_row(surface, 0, 0.5))
+        while abs(k) < 400:
+            after = float(bed_row(surface, k + way, 0.5))
+            if not -0.2 * surface[1] < after < height + 0.2 * surface[1] or (after - row) * way < 0.3 * surface[1]:
+                break
+            k, row = k + way, after
+        limits.append(k)
+    return limits[0], limits[1]
 
 
 def _peak(window: FloatArray, at: int) -> float:
@@ -303,17 +314,24 @@ def _peak(window: FloatArray, at: int) -> float:
 
 
 def _robust_surface(k: FloatArray, x: FloatArray, row: FloatArray, weight: FloatArray, pitch: float) -> FloatArray:
-    u = x - 0.5
-    columns = np.column_stack([np.ones_like(k), k, u, k * u, k * k, u * u])
-    scale = np.array([1.0, 1.0, 1.0, 1.0, 1.0, 1.0])
+    """Return the surface of `bed_row` through the beds found, each weighed down as it lies off.
+
+    Perspective and bow are held near zero by a weak prior, so that a few courses do not bend the face.
+    """
+    u, middle = x - 0.5, float(np.median(row))
+    centred = row - middle
+    columns = np.column_stack([np.ones_like(k), k, u, -k * centred, -u * centred, u * u])
+    held = np.diag([0.0, 0.0, 0.0, 1.0 / 0.005, 1.0 / 0.2, 1.0 / (0.15 * pitch)]) * 0.05 * pitch
     w = weight.copy()
     solution = np.zeros(6)
     for _ in range(12):
-        a = columns * scale * np.sqrt(w)[:, None]
-        solution = np.linalg.lstsq(a, row * np.sqrt(w), rcond=None)[0]
-        residual = np.abs(row - columns @ solution)
+        a = np.vstack([columns * np.sqrt(w)[:, None], held])
+        solution = np.linalg.lstsq(a, np.concatenate([centred * np.sqrt(w), np.zeros(6)]), rcond=None)[0]
+        a0, b0, c0, d0, e0, f0 = solution
+        residual = np.abs(centred - (a0 + b0 * k + c0 * u + f0 * u * u) / (1.0 + d0 * k + e0 * u))
         w = weight / (1.0 + (residual / (0.04 * pitch)) ** 2)
-    return solution
+    a0, b0, c0, d0, e0, f0 = solution
+    return np.array([a0 + middle, b0 + middle * d0, c0 + middle * e0, d0, e0, f0])
 
 
 def _bed_offset(residual: FloatArray, pitch: float) -> float:

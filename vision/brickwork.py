@@ -30,6 +30,9 @@ from vision.bond_types import BONDS, BondFit, bond_probability, fit_bonds, read_
 from vision.brick_courses import (
     FACE_COURSE_PX,
     Courses,
+    bed_row,
+    bed_steps,
+    evened_features,
     find_courses,
     fundamental_pitch,
     straighten,
@@ -295,16 +298,14 @@ def _first_pitch(face: _Face) -> tuple[float, float]:
 def _lay(face: _Face, courses: Courses, clearness: dict[str, float]) -> _Pattern | None:
     pitch = courses.pitch_px
     seen = straighten(face.seen.astype(np.float32), courses.bed_y).mean(axis=1)
-    mortar = straighten(courses.mortar, courses.bed_y)[..., None]
-    signal = perpend_signal(mortar, np.ones(1), pitch)
-    evidence = joint_evidence(signal, seen)
+    evidence = _clearest_evidence(face, courses, seen)
     best: tuple[float, Module, list[CourseRow], bool] | None = None
     candidates = module_candidates(evidence, pitch)
     for i, module in enumerate(candidates):
         rows = lay_courses(evidence, seen, module)
         on_edge = i == len(candidates) - 1
         fit = fit_bonds(rows, on_edge=on_edge)
-        score = sum(row.score for row in rows) + 0.5 * max(fit.log_likelihood.values())
+        score = sum(row.score for row in rows) + 0.5 * (max(fit.log_likelihood.values()) - fit.no_pattern)
         if best is None or score > best[0]:
             best = (score, module, rows, on_edge)
     if best is None:
@@ -320,6 +321,26 @@ def _lay(face: _Face, courses: Courses, clearness: dict[str, float]) -> _Pattern
         on_edge=on_edge,
         clearness=clearness | _clearness(courses, rows, evidence, seen, fit),
     )
+
+
+def _clearest_evidence(face: _Face, courses: Courses, seen: FloatArray) -> FloatArray:
+    """Return the evidence for perpends from what shows them best: mortar's colour, or dark or light lines.
+
+    Perpends of painted or raked joints catch the light otherwise than the beds do, so each way is tried on its likeliest
+    module and the one that explains most is kept.
+    """
+    pitch = courses.pitch_px
+    even = evened_features(face.lab, face.seen, pitch)
+    light = even[..., 0] / max(float(np.std(even[..., 0][face.seen])), 1e-6)
+    best, chosen = -np.inf, np.zeros_like(seen)
+    for layer in (courses.mortar, -light, light):
+        strips = straighten(layer, courses.bed_y)[..., None]
+        evidence = joint_evidence(perpend_signal(strips, np.ones(1), pitch), seen)
+        for module in module_candidates(evidence, pitch, count=1):
+            score = sum(row.score for row in lay_courses(evidence, seen, module))
+            if score > best:
+                best, chosen = score, evidence
+    return chosen
 
 
 def _clearness(
@@ -449,17 +470,18 @@ def _scale(
         if len(model) < 3 or np.ptp(model, axis=0).min() < 10:
             continue
         k, x = _course_number(pattern, face.mean(axis=0))
-        surface = pattern.courses.scale_at
-        pitch = float(surface[1] + surface[3] * (x - 0.5) + 2 * surface[4] * k)
+        down, slope = bed_steps(pattern.courses.scale_at, k, x)
         columns = np.column_stack([face - face.mean(axis=0), np.ones(len(face))])
         affine = np.linalg.lstsq(columns, model, rcond=None)[0]
         residual = model - columns @ affine
-        across = float(np.linalg.norm(affine[0]))
-        down = float(np.linalg.norm(affine[1]))
+        bed = affine[0] + slope / pattern.courses.bed_y.shape[1] * affine[1]
+        across = float(np.linalg.norm(bed))
+        course = down * affine[1]
+        square = abs(float(bed[0] * course[1] - bed[1] * course[0])) / across
         print_scale = sighting.print_scale.value if sighting.print_scale is not None else 1.0
         w = float(np.ptp(model)) ** 2 / max(float((residual**2).mean()), 0.01)
         along += w * across * print_scale
-        height += w * down * pitch * print_scale
+        height += w * square * print_scale
         weight += w
     if weight <= 0:
         return None
@@ -470,15 +492,13 @@ def _scale(
 
 
 def _course_number(pattern: _Pattern, at: FloatArray) -> tuple[float, float]:
-    surface, width = pattern.courses.scale_at, pattern.courses.bed_y.shape[1]
-    x = float(at[0] / width)
+    """Return the bed joint number and the column share at a place of the face."""
+    surface = pattern.courses.scale_at
+    x = float(at[0] / pattern.courses.bed_y.shape[1])
     k = 0.0
     for _ in range(20):
-        a, p, bx, bkx, bkk, bxx = surface
-        u = x - 0.5
-        row = a + p * k + bx * u + bkx * k * u + bkk * k * k + bxx * u * u
-        k += (float(at[1]) - row) / (p + bkx * u + 2 * bkk * k)
-    return float(k), x
+        k += (float(at[1]) - float(bed_row(surface, k, x))) / bed_steps(surface, k, x)[0]
+    return k, x
 
 
 def _no_scale_finding(photo: str) -> Finding:
