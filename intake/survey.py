@@ -24,6 +24,7 @@ MarkPoint = Literal["bottom_left", "bottom_right", "top_right", "top_left", "edg
 Purpose = Literal["whole", "oblique", "opening", "detail", "wall_edge", "outside", "bond"]
 Answer = bool | Annotated[str, StringConstraints(max_length=200)]
 Words = Annotated[str, StringConstraints(max_length=200)]
+Title = Annotated[str, StringConstraints(max_length=400)]
 
 
 class Strict(BaseModel):
@@ -236,7 +237,9 @@ class Survey(Strict):
     """The whole of survey.json."""
 
     schema_version: Literal[1] = Field(description="always 1")
-    title: Words | None = Field(default=None, description="a name for people")
+    title: Annotated[str, StringConstraints(max_length=400)] | None = Field(
+        default=None, description="a name for people"
+    )
     site: SiteAnswers = Field(default_factory=SiteAnswers, description="answers about the house")
     rooms: list[RoomEntry] = Field(default_factory=list, max_length=100, description="rooms")
     references: list[ReferenceEntry] = Field(default_factory=list, max_length=200, description="things of known size")

@@ -1,4 +1,4 @@
-"""A hand-made survey folder with results, for the report's tests: one brick room of Lock cottage. Demo values invented."""
+"""A hand-made survey folder with results for the report's tests: one room of Lock cottage. Demo values invented."""
 
 from __future__ import annotations
 
@@ -257,3 +257,36 @@ def write_example(
         if not (folder / entry["file"]).exists():
             photo(folder / entry["file"], seed=index)
     return folder
+
+
+def estimate_of(folder: Path) -> dict[str, Any]:
+    """Return the estimate of the example folder as the estimator makes it."""
+    from estimator.estimate import estimate_survey
+    from intake.pipeline import wall_cases
+    from intake.plain import plain
+    from intake.records import design_of, room_of
+    from intake.store import read_geometry, read_survey
+
+    survey_said, measured = read_survey(folder), read_geometry(folder)
+    assert measured is not None, "the example's geometry.json no longer fits the schema"
+    cases = wall_cases(folder, survey_said, measured)
+    rooms = tuple(room_of(room) for room in survey_said.rooms)
+    body: dict[str, Any] = plain(estimate_survey(cases, rooms=rooms, design=design_of(survey_said.design)))
+    return {"schema_version": 1, "inputs_sha256": "b2" * 32, **body}
+
+
+def write_whole_example(folder: Path, *, changes: dict[str, Any] | None = None) -> Path:
+    """Write the example folder with an estimate made from it, and return it."""
+    write_example(folder, changes=changes)
+    made = estimate_of(folder)
+    (folder / "results" / "estimate.json").write_text(json.dumps(made), encoding="utf-8")
+    return folder
+
+
+def renamed(data: Any, old: str, new: str) -> Any:
+    """Return JSON data with every text that is exactly the old name, keys too, replaced by the new one."""
+    if isinstance(data, dict):
+        return {new if key == old else key: renamed(value, old, new) for key, value in data.items()}
+    if isinstance(data, list):
+        return [renamed(value, old, new) for value in data]
+    return new if data == old else data

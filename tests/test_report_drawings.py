@@ -15,8 +15,9 @@ from ezdxf import recover
 from hypothesis import given
 from hypothesis import strategies as st
 
-from intake.report.board_drawings import PieceShape, hole_on_board, on_board_place, roomiest_cell
+from intake.report.board_drawings import PieceShape, roomiest_cell
 from intake.report.charts import ChartPoint, bars, condensation_by_month, nice_step, u_against_depth
+from intake.report.cut_plan import hole_on_board, on_board_place
 from intake.report.drawing import LAYERS, Drawing, Sheet, rectangle
 from intake.report.drawing import Path as DrawnPath
 from intake.report.dxf import dxf
@@ -49,7 +50,7 @@ def read_back(drawing: Drawing, tmp_path: Path) -> Any:
     assert not auditor.fixes
     again = io.StringIO()
     document.write(again)
-    assert not ezdxf.read(io.StringIO(again.getvalue())).audit().errors  # type: ignore[attr-defined]
+    assert not ezdxf.read(io.StringIO(again.getvalue())).audit().errors
     return document.modelspace()
 
 
@@ -108,7 +109,7 @@ def test_dxf_outlines_have_the_lengths_of_geometry(tmp_path: Path) -> None:
 def test_dxf_is_in_millimetres_with_a_layer_for_each_trade(tmp_path: Path) -> None:
     file = tmp_path / "e.dxf"
     file.write_bytes(dxf(north_elevation()))
-    document = ezdxf.readfile(file)  # type: ignore[attr-defined]
+    document = ezdxf.readfile(file)
     assert document.header["$INSUNITS"] == 4
     assert set(LAYERS) <= {layer.dxf.name for layer in document.layers}
     used = {entity.dxf.layer for entity in document.modelspace()}

@@ -157,7 +157,7 @@ class Figure:
 
     kind: str = said("elevation, boards, cut_plan, section, plan or chart.", shown=False)
     wall: str = said("The wall or room that it shows.", shown=False)
-    title: str = said("Its heading.")
+    title: str = said("The heading of the drawing.")
     caption: str = said("How to read it.")
     scale: str = said("Its scale in words, as printed from the PDF.")
     alt: str = said("What it shows, for someone who cannot see it.")
@@ -244,7 +244,7 @@ class SourceRow:
     """One assumption or figure taken from elsewhere."""
 
     what: str = said("The assumption.")
-    value: str = said("Its value.")
+    value: str = said("The value of the assumption, in words.")
     source: str = said("Where it comes from, with edition and date, or that it is invented.")
 
 
@@ -281,16 +281,16 @@ class Report:
     made_on: str = said("The day on which the report was made.")
     verdict: Verdict = said("The verdict on the whole survey, the worst of its walls.")
     next_step: str = said("The one next thing to do.")
-    walls: tuple[WallSummary, ...] = said("The walls.")
+    walls: tuple[WallSummary, ...] = said("The inside walls, one summary each.")
     boards: tuple[BoardChoice, ...] = said("The recommended board and its neighbours.")
     options: tuple[WallOptions, ...] = said("The linings by wall.")
-    order: tuple[OrderRow, ...] = said("The order list.")
+    order: tuple[OrderRow, ...] = said("The order list, line by line.")
     order_note: str = said("What the order rests on.")
     tape: tuple[TapeRow, ...] = said("The lengths worth taping first.")
     tape_note: str = said("How to tape, or that nothing need be taped.")
     cautions: tuple[Caution, ...] = said("The cautions that apply here.")
-    drawings: tuple[Figure, ...] = said("The drawings.")
-    charts: tuple[Figure, ...] = said("The charts.")
+    drawings: tuple[Figure, ...] = said("The drawings, each made once for page, PDF and DXF.")
+    charts: tuple[Figure, ...] = said("The charts, each with its table elsewhere.")
     bill: tuple[BillRow, ...] = said("What the job costs, as ranges.")
     bill_note: str = said("Whose prices these are and what they leave out.")
     carrying: str = said("What the boards weigh and how many people lift one.")
@@ -299,7 +299,7 @@ class Report:
     knock_on: tuple[TradeTasks, ...] = said("What moves when the wall comes forward, by trade.")
     sequence: tuple[Step, ...] = said("The order of the work, step by step.")
     moisture: tuple[MoistureEvidence, ...] = said("The moisture screening by wall.")
-    photos: tuple[PhotoEvidence, ...] = said("The photos.")
+    photos: tuple[PhotoEvidence, ...] = said("Every photo, shown or not, with what it gave.")
     rectified: tuple[Rectified, ...] = said("The straightened walls.")
     dimensions: tuple[DimensionRow, ...] = said("Every dimension.")
     construction: tuple[ConstructionEvidence, ...] = said("The construction cues by wall.")
