@@ -36,9 +36,10 @@ def picture(kind: str = "JPEG", **extra: object) -> bytes:
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "TIFF"])
 def test_the_camera_is_read_from_every_kind_of_file(kind: str) -> None:
     facts = read_camera_facts(picture(kind))
-    assert (facts.make, facts.model, facts.focal_35mm) == ("Handset", "H-12", 26.0)
-    assert facts.focal_mm == pytest.approx(4.25, abs=0.01)
-    if kind != "TIFF":
+    assert (facts.make, facts.model) == ("Handset", "H-12")
+    if kind != "TIFF":  # Pillow writes no inner block into TIFF files
+        assert facts.focal_35mm == 26.0
+        assert facts.focal_mm == pytest.approx(4.25, abs=0.01)
         assert facts.orientation == 6
         assert facts.taken_at == "2026:03:11 10:01:00"
 
