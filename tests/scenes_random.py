@@ -226,7 +226,7 @@ def random_thing(rng: np.random.Generator, kind: str | None = None) -> Thing:
         "thermostat": (rng.uniform(80, 130), rng.uniform(75, 95), 26, 6, (0.7, 0.7, 0.7)),
         "airbrick": (225, 75, 6, 0, (0.4, 0.18, 0.12)),
         "phone": (147, 71, 8, 10, (0.05, 0.05, 0.06)),
-        "hook_plate": (rng.uniform(20, 60), rng.uniform(40, 95), 2, 2, (0.4, 0.33, 0.15)),
+        "hook_plate": (rng.uniform(18, 45), rng.uniform(30, 75), 2, 2, (0.4, 0.33, 0.15)),
         "calendar": (rng.choice([210, 297, 240]), rng.choice([210, 297, 340]), 2, 0, (0.78, 0.77, 0.75)),
         "radiator": (rng.uniform(600, 1500), rng.uniform(450, 600), 90, 8, (0.72, 0.72, 0.7)),
         "note": (76, 76, 0.3, 0, tuple(rng.uniform(0.3, 0.8, 3))),

@@ -127,7 +127,11 @@ def reference_layers(reference: Reference, wall_z_mm: float, camera_mm: FloatArr
 
     w, h = reference.extent_mm
     paper = reference.colour or _PAPER
-    layers: list[Layer] = []
+    outline = rounded(-w / 2, -h / 2, w / 2, h / 2, CARD_RADIUS_MM if reference.kind == "card" else 0)
+    drop = reference.stand_off_mm * np.array([0.5, -0.7])  # light comes from the upper left
+    shadow = on_wall(reference, _dense(outline, reference.curl_mm), wall_z_mm)
+    shadow[:, :2] += drop
+    layers: list[Layer] = [([shadow], (0.02, 0.02, 0.02), 0.3)]
     if reference.kind == "card":
         layers += _card_layers(reference, wall_z_mm, camera_mm, place)
     else:

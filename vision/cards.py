@@ -11,7 +11,7 @@ from vision.card_face import corner_radius_mm, plainness
 from vision.linear_light import Picture
 from vision.plane_view import PlaneView, camera_matrix
 from vision.quads import Quad, as_seen
-from vision.side_fit import FittedQuad, fit_quad
+from vision.side_fit import FittedQuad, fit_quad, near_quad
 from vision.walls import FloatArray, ReferenceKind
 
 ID1_MM = (85.60, 53.98)  # ISO/IEC 7810, ID-1
@@ -28,6 +28,7 @@ _STEEPEST_DEG = 58.0
 _RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the most sd that one may be off
 _LEAST_PLAIN = 0.8
 _MOST_JUDGED = 24
+_ROUGH_PX = 2.0  # what corners may be off before they are fitted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +107,7 @@ def _best_first(candidates: Sequence[Candidate]) -> list[Candidate]:
 def _worth_a_look(corners_px: FloatArray, target: Target, view: PlaneView | None, picture: Picture) -> bool:
     """Return whether a rough quadrilateral is near enough to the target to spend a fit on."""
     if view is None:
-        pose = _poses(corners_px, target.model_mm(corners_px), picture.shape[1::-1])
+        pose = _poses(corners_px, target.model_mm(corners_px), (picture.shape[1], picture.shape[0]))
         return any(tilt < _STEEPEST_DEG + 8 for _, tilt, _ in pose)
     width, height, off = view.sides_mm(corners_px)
     ratio = np.log(max(width, height) / min(width, height)) - np.log(target.long_mm / target.short_mm)
@@ -118,19 +119,24 @@ def _worth_a_look(corners_px: FloatArray, target: Target, view: PlaneView | None
 def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneView | None) -> Candidate:
     """Return a rough quadrilateral fitted to the pixels and judged as a target."""
     share = target.radius_mm / target.long_mm
-    fitted = fit_quad(picture, corners_px, round_share=share)
+    rough = near_quad(picture, corners_px, round_share=share)
+    if isinstance(rough, str):
+        return _failed(corners_px, target, rough)
+    size_px = (picture.shape[1], picture.shape[0])
+    # Most candidates fall here, before anything is fitted.
+    model, pose, reasons, _ = _shape(rough, target, view, size_px, slack=_ROUGH_PX / float(_shortest(rough)))
+    if target.plain and not reasons and plainness(picture, rough) < _LEAST_PLAIN - 0.2:
+        reasons = ["its face is not plain"]
+    if reasons:
+        return _failed(rough, target, *reasons)
+    faces = (0.0,) * 4 if pose is None else _side_faces(rough, model, pose, target, size_px)
+    fitted = fit_quad(picture, rough, round_share=share, side_px=faces)
     if isinstance(fitted, str):
-        return _failed(corners_px, target, fitted)
+        return _failed(rough, target, fitted)
     corners = as_seen(fitted.corners_px)
     if not np.allclose(corners, fitted.corners_px):
-        return _failed(corners_px, target, "its sides turned while they were fitted")
-    model, slant, reasons, misfit = _shape(corners, target, view, picture.shape[1::-1])
-    if target.thick_mm and slant is not None:
-        again = fit_quad(
-            picture, corners, round_share=share, side_px=_side_faces(corners, model, slant, target, picture)
-        )
-        fitted = fitted if isinstance(again, str) else again
-        corners = fitted.corners_px
+        return _failed(rough, target, "its sides turned while they were fitted")
+    model, _, reasons, misfit = _shape(corners, target, view, size_px)
     more, cost = _looks(picture, fitted, model, target)
     inside = np.median([s.inside for s in fitted.sides], axis=0)
     outside = np.median([s.outside for s in fitted.sides], axis=0)
@@ -145,16 +151,20 @@ def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneV
     )
 
 
-def _failed(corners_px: FloatArray, target: Target, reason: str) -> Candidate:
+def _shortest(corners: FloatArray) -> float:
+    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).min())
+
+
+def _failed(corners_px: FloatArray, target: Target, *reasons: str) -> Candidate:
     nothing = np.zeros(3)
     return Candidate(
-        corners_px=corners_px, sd_px=np.full(4, np.inf), model_mm=target.model_mm(corners_px), reasons=(reason,),
+        corners_px=corners_px, sd_px=np.full(4, np.inf), model_mm=target.model_mm(corners_px), reasons=reasons,
         misfit=np.inf, inside=nothing, darker=False,
     )  # fmt: skip
 
 
 def _shape(
-    corners: FloatArray, target: Target, view: PlaneView | None, size_px: tuple[int, ...]
+    corners: FloatArray, target: Target, view: PlaneView | None, size_px: tuple[int, int], slack: float = 0.0
 ) -> tuple[FloatArray, FloatArray | None, list[str], float]:
     """Return the model as it lies, the camera pose used for its thickness, reasons against its shape, and a misfit."""
     reasons: list[str] = []
@@ -168,11 +178,11 @@ def _shape(
     long, short = max(width, height), min(width, height)
     ratio = np.log(long / short) - np.log(target.long_mm / target.short_mm)
     size = 0.5 * np.log(width * height / (target.long_mm * target.short_mm))
-    if abs(ratio) > _ASPECT_LN_TOL:
+    if abs(ratio) > _ASPECT_LN_TOL + slack:
         reasons.append(f"its sides are {long / short:.2f} to 1, not {target.long_mm / target.short_mm:.2f}")
-    if abs(size) > max(0.08, 2.5 * view.scale_ln_sd):
+    if abs(size) > max(0.08, 2.5 * view.scale_ln_sd) + slack:
         reasons.append(f"it is about {long:.0f} mm long by {view.source}, not {target.long_mm:.0f}")
-    if off > _SQUARE_TOL_DEG:
+    if off > _SQUARE_TOL_DEG + np.degrees(slack):
         reasons.append(f"its corners are {off:.0f}° off square")
     misfit = (ratio / 0.02) ** 2 + (size / view.scale_ln_sd) ** 2 + (off / 1.5) ** 2
     poses = _poses(corners, model, size_px)
@@ -182,7 +192,7 @@ def _shape(
 
 
 def _freest_pose(
-    corners: FloatArray, target: Target, size_px: tuple[int, ...]
+    corners: FloatArray, target: Target, size_px: tuple[int, int]
 ) -> tuple[FloatArray, FloatArray | None, float]:
     """Return the model, lying or standing, and the pose that explains the corners with the least slant."""
     best: tuple[FloatArray, FloatArray | None, float] = (target.model_mm(corners), None, np.inf)
@@ -198,12 +208,12 @@ def _freest_pose(
 
 
 def _poses(
-    corners: FloatArray, model: FloatArray, size_px: tuple[int, ...]
+    corners: FloatArray, model: FloatArray, size_px: tuple[int, int]
 ) -> list[tuple[FloatArray, float, FloatArray]]:
     """Return the poses (3, 4) of the model under an assumed lens, each with its slant, degrees, and normal (3,)."""
     import cv2
 
-    matrix = camera_matrix((size_px[0], size_px[1]))
+    matrix = camera_matrix(size_px)
     points = np.column_stack([model, np.zeros(4)])
     try:
         _, turns, shifts, _ = cv2.solvePnPGeneric(points, corners, matrix, None, flags=cv2.SOLVEPNP_IPPE)
@@ -219,24 +229,24 @@ def _poses(
     return out
 
 
-def _reprojection(pose: FloatArray, model: FloatArray, corners: FloatArray, size_px: tuple[int, ...]) -> float:
-    at = np.column_stack([model, np.zeros(4), np.ones(4)]) @ pose.T @ camera_matrix((size_px[0], size_px[1])).T
+def _reprojection(pose: FloatArray, model: FloatArray, corners: FloatArray, size_px: tuple[int, int]) -> float:
+    at = np.column_stack([model, np.zeros(4), np.ones(4)]) @ pose.T @ camera_matrix(size_px).T
     return float(np.sqrt(np.mean((at[:, :2] / at[:, 2:] - corners) ** 2)))
 
 
-def _normal_of_view(view: PlaneView, size_px: tuple[int, ...]) -> FloatArray:
+def _normal_of_view(view: PlaneView, size_px: tuple[int, int]) -> FloatArray:
     """Return the plane's normal in the camera frame, towards the camera."""
-    h = np.linalg.inv(camera_matrix((size_px[0], size_px[1]))) @ np.linalg.inv(view.to_mm)
+    h = np.linalg.inv(camera_matrix(size_px)) @ np.linalg.inv(view.to_mm)
     normal = np.cross(h[:, 0], h[:, 1])
     normal = normal / np.linalg.norm(normal)
     return np.asarray(normal if normal[2] < 0 else -normal)
 
 
 def _side_faces(
-    corners: FloatArray, model: FloatArray, pose: FloatArray, target: Target, picture: Picture
+    corners: FloatArray, model: FloatArray, pose: FloatArray, target: Target, size_px: tuple[int, int]
 ) -> tuple[float, ...]:
     """Return how wide the card's side face shows beyond each side of its front, px; 0 where it is turned away."""
-    matrix = camera_matrix((picture.shape[1], picture.shape[0]))
+    matrix = camera_matrix(size_px)
     normal = pose[:, 2] if pose[:, 2] @ pose[:, 3] < 0 else -pose[:, 2]
     out = []
     for i in range(4):

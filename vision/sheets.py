@@ -126,7 +126,7 @@ def find_sheets(picture: Picture) -> tuple[list[Sheet], list[NotASheet]]:
     """
     sheets: list[Sheet] = []
     others: list[NotASheet] = []
-    for number, tags in _gathered(find_tags(picture)):
+    for number, tags in gather_sheets(find_tags(picture)):
         result = place_sheet(picture, number, tags)
         if isinstance(result, Sheet):
             sheets.append(result)
@@ -135,7 +135,7 @@ def find_sheets(picture: Picture) -> tuple[list[Sheet], list[NotASheet]]:
     return sorted(sheets, key=lambda s: (s.number, s.corners_px[0, 0])), others
 
 
-def _gathered(tags: Sequence[Tag]) -> list[tuple[int, dict[int, FloatArray]]]:
+def gather_sheets(tags: Sequence[Tag]) -> list[tuple[int, dict[int, FloatArray]]]:
     """Return sheets as number and corners by tag 0..3; a number seen twice in one photo makes two sheets."""
     out: list[tuple[int, dict[int, FloatArray]]] = []
     for tag in sorted(tags, key=lambda t: -_side(t.corners_px)):

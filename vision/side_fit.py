@@ -13,6 +13,8 @@ from vision.walls import FloatArray
 _ACROSS_PX = 4.0  # half the width of the band of pixels that a side is fitted to
 _STEP_PX = 0.5
 _GUARD_PX = 2.5  # left out at each end beside a rounded corner
+_MOST_ROWS = 64
+_SETTLED_PX = 0.005
 _PIECE_PX = 10.0  # light before and behind the side may change in pieces this long
 _SIDE_FACE = 0.8  # light of a side face over that of the front (invented default)
 _SHADOW_PX, _SHADOW_SD = 0.8, 0.05  # width of a narrow shadow beside a side, and its depth's sd in steps of the side
@@ -46,6 +48,31 @@ class FittedQuad:
     sides: tuple[FittedSide, ...]
 
 
+def near_quad(picture: Picture, corners_px: FloatArray, *, round_share: float = 0.0) -> FloatArray | str:
+    """Return corners (4, 2) on the strongest straight steps beside rough ones, right to about half a pixel, or why not.
+
+    Parameters
+    ----------
+    picture
+        (h, w, 3) BGR or (h, w), upright, full resolution.
+    corners_px
+        (4, 2) rough corners, clockwise in the picture; sides are looked for within 3 % of the longest (4 to 14 px).
+    round_share
+        Radius of the corners as a share of the longer side; that much of each side is left out at both ends.
+    """
+    corners = np.asarray(corners_px, float)
+    size = _longest(corners)
+    reach = float(np.clip(0.03 * size, 4.0, 14.0))
+    lines = []
+    for i in range(4):
+        band = _band(picture, corners, i, reach, _GUARD_PX + round_share * size)
+        if isinstance(band, str):
+            return band
+        offsets = _coarse_line(band.s, band.d, band.colours @ _mix(band.colours))
+        lines.append(_line(band.place(offsets)))
+    return _closed(lines, corners, 3 * reach)
+
+
 def fit_quad(
     picture: Picture,
     corners_px: FloatArray,
@@ -53,44 +80,70 @@ def fit_quad(
     round_share: float = 0.0,
     side_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
 ) -> FittedQuad | str:
-    """Return the quadrilateral refined on the full picture from corners right to a few pixels, or why it fails.
+    """Return the quadrilateral fitted to the pixels from corners right to a pixel or so, or why it fails.
 
     Parameters
     ----------
-    picture
-        (h, w, 3) BGR or (h, w), upright, full resolution.
+    picture, round_share
+        As for `near_quad`.
     corners_px
         (4, 2), clockwise in the picture.
-    round_share
-        Radius of the corners as a share of the longer side; that much of each side is left out at both ends.
     side_px
         How wide the thing's side face shows beyond each side of its front, px: the front's edge is fitted, not that of
         the side face behind it, whose light is unknown.
     """
     corners = np.asarray(corners_px, float)
-    size = float(np.max(np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)))
-    reach = float(np.clip(0.03 * size, 4.0, 14.0))
+    guard = _GUARD_PX + round_share * _longest(corners)
     sides: list[FittedSide] = []
-    for stage, width in enumerate((reach, _ACROSS_PX)):
-        sides = []
-        for i in range(4):
-            side = _fit_side(
-                picture, corners, i, width, guard=_GUARD_PX + round_share * size, coarse=stage == 0, strip=side_px[i]
-            )
-            if isinstance(side, str):
-                return side
-            sides.append(side)
-        moved = np.array([crossing(sides[i - 1].line, sides[i].line) for i in range(4)])
-        if not np.isfinite(moved).all() or not is_convex(moved) or np.abs(moved - corners).max() > 3 * reach:
-            return "its sides do not close to a quadrilateral"
-        corners = moved
-    return FittedQuad(corners_px=corners, sd_px=_corner_sd(sides, corners), sides=tuple(sides))
+    for i in range(4):
+        side = _fit_side(picture, corners, i, guard=guard, strip=side_px[i])
+        if isinstance(side, str):
+            return side
+        sides.append(side)
+    moved = _closed([s.line for s in sides], corners, 3 * _ACROSS_PX)
+    if isinstance(moved, str):
+        return moved
+    return FittedQuad(corners_px=moved, sd_px=_corner_sd(sides, moved), sides=tuple(sides))
 
 
-def _band(
-    picture: Picture, corners: FloatArray, i: int, width: float, guard: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray] | str:
-    """Return places along (m,) and across (n,) side i, the linear colours (m, n, 3), its start and inward normal."""
+def _longest(corners: FloatArray) -> float:
+    return float(np.max(np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)))
+
+
+def _closed(lines: list[FloatArray], corners: FloatArray, most_px: float) -> FloatArray | str:
+    """Return where consecutive lines cross, or why they make no quadrilateral near the given corners."""
+    moved = np.array([crossing(lines[i - 1], lines[i]) for i in range(4)])
+    if not np.isfinite(moved).all() or not is_convex(moved) or np.abs(moved - corners).max() > most_px:
+        return "its sides do not close to a quadrilateral"
+    return moved
+
+
+def _line(ends: FloatArray) -> FloatArray:
+    """Return the line (3,) through two points (2, 2) with its normal to the right of their direction (inwards)."""
+    along = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    inward = np.array([-along[1], along[0]])
+    return np.array([inward[0], inward[1], -inward @ ends[0]])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Band:
+    """Linear colours (m, n, 3) at places ``s`` (m,) along a side and ``d`` (n,) across it, inwards positive, px."""
+
+    s: FloatArray
+    d: FloatArray
+    colours: FloatArray
+    start: FloatArray
+    along: FloatArray
+    inward: FloatArray
+
+    def place(self, offsets: FloatArray) -> FloatArray:
+        """Return the two ends (2, 2) of a line at offsets (2,) across the band's ends."""
+        ends = [self.start + t * self.along + o * self.inward for t, o in zip(self.s[[0, -1]], offsets, strict=True)]
+        return np.array(ends)
+
+
+def _band(picture: Picture, corners: FloatArray, i: int, width: float, guard: float) -> _Band | str:
+    """Return the band of pixels across side i; a long side's rows are averaged along it to at most ``_MOST_ROWS``."""
     import cv2
 
     a, b = corners[i], corners[(i + 1) % 4]
@@ -101,7 +154,8 @@ def _band(
     usable = length - 2 * guard
     if usable < 6:
         return "a side is too short to be fitted"
-    s = guard + np.linspace(0, usable, max(6, round(usable / 1.0)))
+    pooled = max(1, int(np.ceil(usable / _MOST_ROWS)))
+    s = guard + np.linspace(0, usable, max(6, pooled * round(usable / pooled)))
     d = np.arange(-width, width + 1e-9, _STEP_PX)
     at = a + s[:, None, None] * along + d[None, :, None] * normal
     low = np.floor(at.reshape(-1, 2).min(axis=0)).astype(int) - 3
@@ -114,38 +168,28 @@ def _band(
         light = np.repeat(light[..., None], 3, axis=2)
     maps = (at - low).astype(np.float32)
     colours = cv2.remap(light, maps[..., 0], maps[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-    return s, d, colours.astype(float), a, np.array([along, normal])
+    if pooled > 1 and len(s) % pooled == 0:
+        colours = colours.reshape(-1, pooled, *colours.shape[1:]).mean(axis=1)
+        s = s.reshape(-1, pooled).mean(axis=1)
+    return _Band(s=s, d=d, colours=colours.astype(float), start=a, along=along, inward=normal)
 
 
-def _fit_side(
-    picture: Picture, corners: FloatArray, i: int, width: float, *, guard: float, coarse: bool, strip: float
-) -> FittedSide | str:
-    band = _band(picture, corners, i, width, guard)
+def _fit_side(picture: Picture, corners: FloatArray, i: int, *, guard: float, strip: float) -> FittedSide | str:
+    band = _band(picture, corners, i, _ACROSS_PX, guard)
     if isinstance(band, str):
         return band
-    s, d, colours, start, (along, normal) = band
-    mix = _mix(colours)
-    light = colours @ mix
-    if coarse:
-        offsets = _coarse_line(s, d, light)
-        covariance, contrast, straight, signal = np.eye(2), 0.0, 0.0, 0.0
-    else:
-        fitted = _fine_line(s, d, light, strip)
-        if fitted is None:
-            return "a side shows no edge"
-        offsets, covariance, straight, signal = fitted
-        contrast = 0.0
-    ends = np.array([start + t * along + o * normal for t, o in zip((s[0], s[-1]), offsets, strict=True)])
-    direction = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
-    inward = np.array([-direction[1], direction[0]])
-    inside, outside = _either_side(colours, d, float(np.mean(offsets)))
+    fitted = _fine_line(band.s, band.d, band.colours @ _mix(band.colours), strip)
+    if fitted is None:
+        return "a side shows no edge"
+    offsets, covariance, straight, signal = fitted
+    ends = band.place(offsets)
+    inside, outside = _either_side(band.colours, band.d, float(np.mean(offsets)))
     difference = float(np.abs(inside - outside).max())
-    contrast = difference / max(float(np.maximum(inside, outside).max()), 1e-3)
     return FittedSide(
-        line=np.array([inward[0], inward[1], -inward @ ends[0]]),
+        line=_line(ends),
         ends=ends,
         covariance=covariance,
-        contrast=contrast,
+        contrast=difference / max(float(np.maximum(inside, outside).max()), 1e-3),
         straight_px=straight,
         signal=signal,
         inside=inside,
@@ -179,19 +223,14 @@ def _coarse_line(s: FloatArray, d: FloatArray, light: FloatArray) -> FloatArray:
     slope = np.gradient(smooth, axis=1)
     parts = np.array_split(np.arange(len(s)), 4)
     profile = np.array([slope[p].mean(axis=0) for p in parts])
-    at = np.array([s[p].mean() for p in parts])
-    span = (at - s[0]) / (s[-1] - s[0])
-    grid = np.arange(0, len(d))
-    best, offsets = -1.0, np.zeros(2)
-    for first in grid[::2]:
-        for last in grid[::2]:
-            index = np.round(first + span * (last - first)).astype(int)
-            score = abs(float(profile[np.arange(4), index].sum())) * (1 - 0.01 * abs(int(first) - int(last)) / len(d))
-            # Nearer the first guess is a little better, so that a parallel line further off does not win by a hair.
-            score *= 1 - 0.15 * abs(d[first] + d[last]) / (2 * abs(d[0]))
-            if score > best:
-                best, offsets = score, np.array([d[first], d[last]])
-    return offsets
+    span = (np.array([s[p].mean() for p in parts]) - s[0]) / (s[-1] - s[0])
+    first, last = np.meshgrid(np.arange(0, len(d), 2), np.arange(0, len(d), 2), indexing="ij")
+    index = np.round(first[None] + span[:, None, None] * (last - first)[None]).astype(int)
+    score = np.abs(np.take_along_axis(profile[:, None, :], index, axis=2).sum(axis=0))
+    # Nearer the first guess is a little better, so that a parallel line further off does not win by a hair.
+    score *= 1 - 0.01 * np.abs(first - last) / len(d) - 0.15 * np.abs(d[first] + d[last]) / (2 * abs(d[0]))
+    i, j = np.unravel_index(int(np.argmax(score)), score.shape)
+    return np.array([d[first[i, j]], d[last[i, j]]])
 
 
 def _fine_line(
@@ -255,7 +294,7 @@ def _fine_line(
         levels = levels + change[4:]
         if np.abs(offsets).max() > d[-1] - 0.5:
             return None
-        if step >= 4 and np.abs(change[:2]).max() < 0.003:
+        if step >= 4 and np.abs(change[:2]).max() < _SETTLED_PX:
             break
     covariance = np.linalg.inv(normal)[:2, :2] * noise**2 * _correlation(residual / noise)
     pieces = _piece_offsets(residual, steep, weight, hats)
