@@ -2,7 +2,8 @@
 
 ``truth.json``: ``points_mm`` by wall (X right, Y up, Z towards the viewer, the face Z = 0), ``photos`` with the
 camera and the true ``pixels`` (null where the point is out of the picture or hidden), ``walls`` with true sizes
-under the keys of the results. Marks are the true pixels plus a click error of 2 px (standard deviation, seeded), an invented default.
+under the keys of the results. Marks are the true pixels plus a click error of 2 px (standard deviation, seeded), an
+invented default.
 """
 
 from __future__ import annotations
@@ -84,9 +85,9 @@ def mark_of(house: House, name: str, side: str) -> dict[str, Any] | None:
     for item in house.features:
         if item.id == stem:
             return {"wall": wall, "feature": stem, "point": point, "proud_mm": round(item.proud * 1000, 1)}
-    if side == "outside" and any(r.id == stem and r.kind != "survey_sheet" for r in house.references):
-        return {"reference": stem, "point": point}  # no wall corners there to size it by, so the person marks it
-    return None  # other references are found, not marked
+    if any(item.id == stem and item.kind != "survey_sheet" for item in house.references):
+        return {"reference": stem, "point": point}
+    return None  # survey sheets are found, nobody marks them
 
 
 def survey_of(house: House, pixels: dict[str, dict[str, list[float] | None]]) -> dict[str, Any]:
