@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
-from pathlib import Path
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
 
 import numpy as np
 
 from tests.simulated_walls import Case, Placed, Setting, View, simulate, two_sheets_three_photos
 from vision.measure import WallSolution, measure_wall
-from vision.walls import DeclaredWall
 
-DEPENDS = ("vision/*.py", "tests/simulated_walls.py", "tests/studies/measurement.py")
+DEPENDS = (
+    *(
+        f"vision/{name}.py"
+        for name in ("lens", "pose", "priors", "model", "problem", "unknowns", "observe", "start", "solve", "lengths")
+    ),
+    "vision/measure.py",
+    "vision/results.py",
+    "tests/simulated_walls.py",
+    "tests/studies/measurement.py",
+)
 CASES = 4000  # a configuration, in full
+CHUNK = 200
 FRONTAL = View(yaw=(-12, 12), distance_m=3.75)
 CLOSE = View(yaw=(20, 35), distance_m=2.0, of="opening")
 
@@ -73,60 +83,89 @@ def summarise(pairs: list[tuple[float, float, float]]) -> dict[str, float]:
     }
 
 
-def run_configuration(setting: Setting, rng: np.random.Generator, cases: int) -> dict[str, object]:
-    """Return the figures of one configuration over a number of drawn cases."""
-    pairs: dict[str, list[tuple[float, float, float]]] = {}
-    named, false_alarms = 0, 0
-    for _ in range(cases):
+@dataclass(slots=True)
+class _Tally:
+    """What a number of cases of one configuration gave."""
+
+    pairs: dict[str, list[tuple[float, float, float]]]
+    cases: int = 0
+    alarms: int = 0
+    slips: int = 0
+    slips_named: int = 0
+
+
+def _chunk(task: tuple[str, int, int, int, int]) -> _Tally:
+    """Return the tally of one chunk of cases: configuration, seed, its number, cases, slips of 15 px among them."""
+    name, seed, number, cases, slips = task
+    setting = CONFIGURATIONS[name]
+    rng = np.random.default_rng([seed, list(CONFIGURATIONS).index(name), number])
+    tally = _Tally({}, cases=cases, slips=slips)
+    for k in range(cases):
         case = simulate(setting, rng)
         solution = measure_wall(case.problem)
-        false_alarms += bool(solution.solution and solution.solution.outliers)
+        tally.alarms += bool(solution.solution and solution.solution.outliers)
         for key, (value, sd) in stated(solution).items():
             if key in QUANTITIES and key in case.truth:
-                pairs.setdefault(key, []).append((case.truth[key], value, sd))
+                tally.pairs.setdefault(key, []).append((case.truth[key], value, sd))
+        if k < slips:
+            tally.slips_named += _slip_is_named(case, rng, 15.0)
+    return tally
+
+
+def _slip_is_named(case: Case, rng: np.random.Generator, size_px: float) -> bool:
+    """Return whether one mark moved in a random direction is named at the right photo and point."""
+    marks = list(case.problem.marks)
+    i = int(rng.integers(len(marks)))
+    angle = rng.uniform(0.0, 2.0 * np.pi)
+    x, y = marks[i].px
+    marks[i] = replace(marks[i], px=(x + size_px * np.cos(angle), y + size_px * np.sin(angle)))
+    solution = measure_wall(replace(case.problem, marks=tuple(marks)))
+    outliers = solution.solution.outliers if solution.solution else []
+    return any(o.mark == marks[i] for o in outliers)
+
+
+def _figures(tallies: list[_Tally]) -> dict[str, object]:
+    pairs: dict[str, list[tuple[float, float, float]]] = {}
+    for tally in tallies:
+        for key, triples in tally.pairs.items():
+            pairs.setdefault(key, []).extend(triples)
+    cases = sum(t.cases for t in tallies)
+    slips = sum(t.slips for t in tallies)
     return {
-        "cases": cases, "false_alarm_share": false_alarms / cases, "named": named,
+        "cases": cases,
+        "false_alarm_share": sum(t.alarms for t in tallies) / cases,
+        "slips_of_15_px": slips,
+        "slips_named_share": sum(t.slips_named for t in tallies) / slips if slips else None,
         "quantities": {key: summarise(values) for key, values in pairs.items()},
-    }  # fmt: skip
-
-
-def misclick_share(setting: Setting, rng: np.random.Generator, cases: int, size_px: float) -> float:
-    """Return the share of misclicks of a size, in a random direction, that are named at the right photo and point."""
-    named = 0
-    for _ in range(cases):
-        case = simulate(setting, rng)
-        marks = list(case.problem.marks)
-        i = int(rng.integers(len(marks)))
-        angle = rng.uniform(0.0, 2.0 * np.pi)
-        x, y = marks[i].px
-        marks[i] = replace(marks[i], px=(x + size_px * np.cos(angle), y + size_px * np.sin(angle)))
-        solution = measure_wall(replace(case.problem, marks=tuple(marks)))
-        outliers = solution.solution.outliers if solution.solution else []
-        named += any(o.mark == marks[i] for o in outliers)
-    return named / cases
+    }
 
 
 def run(seed: int, part: float) -> dict[str, object]:
-    """Return the study's figures; ``part`` is the share of the full number of cases."""
+    """Return the study's figures; ``part`` is the share of the full number of cases.
+
+    Cases are drawn in chunks with seeds of their own, so the figures do not depend on the number of processes.
+    """
     cases = max(4, round(CASES * part))
-    result: dict[str, object] = {}
-    for i, (name, setting) in enumerate(CONFIGURATIONS.items()):
-        result[name] = run_configuration(setting, np.random.default_rng([seed, i]), cases)
-    result["misclicks_15px_named"] = misclick_share(
-        CONFIGURATIONS["two_sheets_three_photos"], np.random.default_rng([seed, 99]), max(4, cases // 8), 15.0
-    )
-    return result
-
-
-def untaped(case: Case) -> DeclaredWall:
-    """Return the case's wall without its taped lengths."""
-    return replace(case.problem.wall, taped={})
+    chunks = [min(CHUNK, cases - start) for start in range(0, cases, CHUNK)]
+    tasks = [
+        (name, seed, number, size, max(1, size // 10))
+        for name in CONFIGURATIONS
+        for number, size in enumerate(chunks)
+    ]  # fmt: skip
+    if cases <= CHUNK:
+        tallies = [_chunk(task) for task in tasks]
+    else:
+        with ProcessPoolExecutor(mp_context=get_context("spawn")) as pool:
+            tallies = list(pool.map(_chunk, tasks))
+    return {
+        name: _figures([tally for tally, task in zip(tallies, tasks, strict=True) if task[0] == name])
+        for name in CONFIGURATIONS
+    }
 
 
 if __name__ == "__main__":
-    names = sys.argv[2:] or list(CONFIGURATIONS)
-    for name in names:
-        figures = run_configuration(CONFIGURATIONS[name], np.random.default_rng(0), int(sys.argv[1]))
-        print(Path(__file__).stem, name, "false alarms", figures["false_alarm_share"])
+    for chosen in sys.argv[2:] or list(CONFIGURATIONS):
+        figures = _figures([_chunk((chosen, 0, 0, int(sys.argv[1]), int(sys.argv[1]) // 4))])
+        print(chosen, {k: v for k, v in figures.items() if k != "quantities"})
         for key, row in figures["quantities"].items():  # type: ignore[attr-defined]
             print("  ", key, " ".join(f"{k}={v:.3g}" for k, v in row.items()))
