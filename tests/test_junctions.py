@@ -131,3 +131,41 @@ def test_grid_lines_pass_through_every_edge_and_only_rise(edges: list[int], fine
 def test_a_section_that_cannot_be_solved_says_why(blocks: list[Block], airs: list[Air], message: str) -> None:
     with pytest.raises(PerpendError, match=message):
         solve_section(blocks, airs)
+
+
+SQUARE = Block(name="square", left=0, right=1000, bottom=0, top=1000, conductivity_w_mk=1.0)
+
+
+def _hot_topped_square(hot_c: float) -> list[Air]:
+    """Return the airs of a square with its top face at ``hot_c`` and the others at 0 deg C."""
+    boxes = [(0, 1000, 1000, 1001), (0, 1000, -1, 0), (-1, 0, 0, 1000), (1000, 1001, 0, 1000)]
+    return [
+        Air(
+            name=f"side {number}",
+            left=left,
+            right=right,
+            bottom=bottom,
+            top=top,
+            temperature_c=0.0 if number else hot_c,
+            surface_m2k_w=1e-6,
+        )
+        for number, (left, right, bottom, top) in enumerate(boxes)
+    ]
+
+
+def test_the_middle_of_a_square_with_one_hot_side_is_a_quarter_hot() -> None:
+    """By symmetry: four such squares, turned, add up to a square at one temperature."""
+    solution = solve_section([SQUARE], _hot_topped_square(20.0), grid=Grid(finest_mm=20, growth=1.3, coarsest_mm=60))
+    assert solution.at(500, 500) == pytest.approx(5.0, abs=1e-3)
+
+
+@pytest.mark.parametrize("x", [100, 250, 500])
+@pytest.mark.parametrize("y", [250, 500, 750])
+def test_a_square_with_one_hot_side_follows_its_series(x: float, y: float) -> None:
+    """Carslaw and Jaeger, Conduction of Heat in Solids, section 5.3 (from memory): the sum over odd n."""
+    solution = solve_section([SQUARE], _hot_topped_square(1.0), grid=Grid(finest_mm=10, growth=1.2, coarsest_mm=40))
+    series = sum(
+        4 / np.pi * np.sin(n * np.pi * x / 1000) * np.sinh(n * np.pi * y / 1000) / (n * np.sinh(n * np.pi))
+        for n in range(1, 200, 2)
+    )
+    assert solution.at(x, y) == pytest.approx(series, abs=0.003)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 
@@ -13,11 +14,13 @@ from hypothesis import strategies as st
 from estimator.existing_walls import existing_wall
 from estimator.heat_records import WallHeat
 from estimator.inputs import Design, Room, Site
+from estimator.lined_wall import inside_surface_c, least_thickness_mm, lined_transmittance
 from estimator.linings import lining_keys, make_lining, thicknesses_mm
-from estimator.options import compare_options, inside_surface_c, least_thickness_mm, lined_transmittance
+from estimator.options import compare_options
 from estimator.tables import read_table
 from tests.heat_cases import SOLID, UNSURE, Judged, wall_case
 from vision.findings import PerpendError
+from vision.walls import Measured
 
 ROOM = Room(id="back", floor_area_m2=12.0, walls=("north",))
 
@@ -356,3 +359,48 @@ def test_a_wall_takes_under_a_second_and_a_half_with_its_junctions() -> None:
     start = time.process_time()
     _heat()
     assert time.process_time() - start < 1.5
+
+
+def _maybe(low: float, high: float) -> st.SearchStrategy[Measured | None]:
+    return st.one_of(st.none(), st.builds(Measured, value=st.floats(low, high), sd=st.floats(0, 60)))
+
+
+@settings(max_examples=15, deadline=None)
+@given(
+    reveal=_maybe(-20, 700),
+    outer=_maybe(-30, 300),
+    thickness=_maybe(50, 900),
+    frame=st.sampled_from([None, 0.0, 25.0, 200.0]),
+    visible=st.sampled_from([None, 0.0, 5.0, 120.0]),
+    verdict=st.sampled_from([*read_table("existing_walls").rows, "unknown"]),
+    design=st.builds(
+        Design,
+        insulation=st.sampled_from(lining_keys()),
+        insulation_mm=st.sampled_from([0.1, 20.0, 300.0, 500.0]),
+        board_mm=st.sampled_from([0.1, 12.5, 30.0]),
+        fixing=st.sampled_from(sorted(read_table("fixings").rows)),
+        target_u=st.sampled_from([0.05, 0.3, 1.5]),
+    ),
+)
+def test_no_odd_measurement_or_wish_stops_the_comparison(
+    reveal: Measured | None,
+    outer: Measured | None,
+    thickness: Measured | None,
+    frame: float | None,
+    visible: float | None,
+    verdict: str,
+    design: Design,
+) -> None:
+    case = wall_case()
+    opening = replace(
+        case.measured.openings[0],
+        reveal_depth_mm=reveal,
+        outer_reveal_mm=outer,
+        thickness_mm=thickness,
+        frame_mm=frame,
+        visible_frame_mm=visible,
+    )
+    odd = replace(case, measured=replace(case.measured, openings=(opening,)))
+    judged = Judged(verdict=verdict, probability={verdict: 1.0})
+    heat = compare_options(odd, construction=judged, room=ROOM, design=design)
+    assert all(0 < o.u_from_calculated < 4 and 0 < o.f_rsi < 1 for o in heat.options)
