@@ -142,6 +142,8 @@ def whole_thickness(case: WallCase, findings: list[Finding]) -> Measured | None:
     taped = case.declared.taped.get("thickness_mm")
     if taped is not None and taped > 0:
         return Measured(value=float(taped), sd=_TAPED_SD_MM)
+    if case.measured.thickness_mm is not None:
+        return case.measured.thickness_mm
     declared = {opening.id: opening for opening in case.declared.openings}
     found: dict[str, Measured] = {}
     for opening in case.measured.openings:

@@ -72,6 +72,7 @@ _WALL_KEYS = (
     "height_left_mm",
     "height_right_mm",
     "gross_area_m2",
+    "thickness_mm",
     "net_area_m2",
 )
 _OPENING_KEYS = (

@@ -128,6 +128,7 @@ class WallResult(Strict):
     construction: ConstructionResult | None = Field(default=None, description="solid or cavity")
     gross_area_m2: ValueSd | None = Field(default=None, description="area of the outline")
     net_area_m2: ValueSd | None = Field(default=None, description="less the openings")
+    thickness_mm: ValueSd | None = Field(default=None, description="whole thickness as read directly")
     rectified: Rectified | None = Field(default=None, description="straightened picture")
     outline_mm: list[MmPair] | None = Field(default=None, description="corners in the wall frame")
     covariance: Covariance | None = Field(default=None, description="joint covariance of the sizes")

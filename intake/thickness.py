@@ -28,7 +28,7 @@ def with_outside(inside: MeasuredWall, declared: DeclaredWall, outside: Measured
     """
     outer = {opening.id: opening.reveal_depth_mm for opening in outside.openings} if outside is not None else {}
     said = {opening.id: opening for opening in declared.openings}
-    whole = _taped(declared.taped.get("thickness_mm"))
+    whole = _taped(declared.taped.get("thickness_mm")) or inside.thickness_mm
     openings = tuple(
         _joined(opening, said.get(opening.id), outer.get(opening.id), whole) for opening in inside.openings
     )

@@ -15,6 +15,7 @@ from vision.pose import Pose
 from vision.problem import WallProblem, taped_lengths
 from vision.solve import Solution, poor, solve
 from vision.start import Guess, first_guesses, views
+from vision.wall_edge import edge_photos, edge_thickness
 from vision.walls import CORNERS, FloatArray, MeasuredWall
 
 MAX_RIVALS = 4
@@ -141,10 +142,11 @@ class WallSolution:
 def _relevant(problem: WallProblem) -> WallProblem:
     """Return the problem with only this wall's marks, references and sightings."""
     wall = problem.wall.id
-    marks = tuple(m for m in problem.marks if m.wall == wall and m.reference is None)
+    aside = edge_photos(problem.marks)
+    marks = tuple(m for m in problem.marks if m.wall == wall and m.reference is None and m.photo not in aside)
     references = tuple(r for r in problem.references if r.wall in (None, wall))
     known = {r.id for r in references}
-    sightings = tuple(s for s in problem.sightings if s.reference in known and s.confirmed)
+    sightings = tuple(s for s in problem.sightings if s.reference in known and s.confirmed and s.photo not in aside)
     shown = {m.photo for m in marks} | {s.photo for s in sightings}
     return replace(
         problem, marks=marks, references=references, sightings=sightings,
@@ -170,8 +172,12 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     from vision.checks import check_solution, check_start, unsolvable, untangle
     from vision.results import measured_from_solution, measured_from_tape
 
+    whole, edge_findings = edge_thickness(replace(
+        problem, marks=tuple(m for m in problem.marks if m.wall == problem.wall.id and m.reference is None)
+    ))  # fmt: skip
     problem = _relevant(problem)
     marks, findings = untangle(problem)
+    findings += edge_findings
     problem = replace(problem, marks=marks)
     references = {r.id: r for r in problem.references}
     guesses = _warm_guess(problem, start)
@@ -181,15 +187,15 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
         guesses = first_guesses(seen, taped_lengths(problem.wall))
     findings += check_start(problem, guesses)
     if not guesses or not guesses[0].scaled or not any(m.wall for m in problem.marks):
-        measured = measured_from_tape(problem, worst_first(findings))
+        measured = measured_from_tape(problem, worst_first(findings), whole)
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
     try:
         solution, guess = _best(problem, guesses, start if warm else None)
     except np.linalg.LinAlgError:
-        measured = measured_from_tape(problem, worst_first([*findings, unsolvable(problem)]))
+        measured = measured_from_tape(problem, worst_first([*findings, unsolvable(problem)]), whole)
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
     findings += check_solution(problem, solution)
-    measured = measured_from_solution(problem, solution, worst_first(findings))
+    measured = measured_from_solution(problem, solution, worst_first(findings), whole)
     return WallSolution(problem=problem, measured=measured, solution=solution, guess=guess, findings=measured.findings)
 
 

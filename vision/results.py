@@ -57,17 +57,21 @@ def _areas(solution: Solution) -> tuple[Measured | None, Measured | None]:
 
 
 def thickness(
-    reveal: Measured | None, frame_mm: float | None, outer: Measured | None, taped_mm: float | None
+    reveal: Measured | None, frame_mm: float | None, outer: Measured | None, direct: Measured | None
 ) -> Measured | None:
-    """Return the whole wall's thickness [mm]: as taped, else reveal + frame + outer reveal, else None."""
-    if taped_mm is not None:
-        return Measured(value=taped_mm, sd=float(np.hypot(tape_sd_mm(taped_mm), TAPE_READING_SD_MM)))
+    """Return the whole wall's thickness [mm]: as read directly, else reveal + frame + outer reveal, else None."""
+    if direct is not None:
+        return direct
     if reveal is None or frame_mm is None or outer is None:
         return None
     return Measured(
         value=reveal.value + frame_mm + outer.value,
         sd=float(np.sqrt(reveal.sd**2 + FRAME_DEPTH_SD_MM**2 + outer.sd**2)),
     )
+
+
+def _taped_thickness(value: float) -> Measured:
+    return Measured(value=value, sd=float(np.hypot(tape_sd_mm(value), TAPE_READING_SD_MM)))
 
 
 def _typed_outer(value: float | None) -> Measured | None:
@@ -81,7 +85,9 @@ def _outline(points: dict[str, FloatArray], quad: str, seen: set[str]) -> tuple[
     return tuple((float(points[n][0]), float(points[n][1])) for n in names)
 
 
-def measured_from_solution(problem: WallProblem, solution: Solution, findings: Sequence[Finding]) -> MeasuredWall:
+def measured_from_solution(
+    problem: WallProblem, solution: Solution, findings: Sequence[Finding], whole: Measured | None = None
+) -> MeasuredWall:
     """Return the wall's record from a solution; a taped length that no photo measured is taken as taped."""
     from vision.advice import best_help, limits
 
@@ -96,7 +102,7 @@ def measured_from_solution(problem: WallProblem, solution: Solution, findings: S
     points = obs.corner_points(solution.state.vector)
     fronts = {o.id: _outline(points, o.id, obs.seen) for o in problem.wall.openings}
     gross, net = _areas(solution)
-    record = _record(problem, values, fronts, findings)
+    record = _record(problem, values, fronts, findings, whole)
     return replace(
         record, gross_area_m2=gross or record.gross_area_m2, net_area_m2=net or record.net_area_m2,
         outline_mm=_outline(points, "wall", obs.seen), keys=tuple(named), covariance_mm2=covariance,
@@ -104,7 +110,9 @@ def measured_from_solution(problem: WallProblem, solution: Solution, findings: S
     )  # fmt: skip
 
 
-def measured_from_tape(problem: WallProblem, findings: Sequence[Finding]) -> MeasuredWall:
+def measured_from_tape(
+    problem: WallProblem, findings: Sequence[Finding], whole: Measured | None = None
+) -> MeasuredWall:
     """Return the wall's record from its taped lengths alone; what was not taped is None."""
     values = _taped(problem)
     for mean, parts in (
@@ -117,7 +125,7 @@ def measured_from_tape(problem: WallProblem, findings: Sequence[Finding]) -> Mea
                 value=(found[0].value + found[1].value) / 2, sd=float(np.hypot(found[0].sd, found[1].sd)) / 2
             )
     return replace(
-        _record(problem, values, {}, findings),
+        _record(problem, values, {}, findings, whole),
         keys=tuple(values), covariance_mm2=np.diag(np.array([v.sd**2 for v in values.values()])),
     )  # fmt: skip
 
@@ -128,10 +136,12 @@ def _taped(problem: WallProblem) -> dict[str, Measured]:
 
 def _record(
     problem: WallProblem, values: Mapping[str, Measured], fronts: Mapping[str, tuple[Point2, ...] | None],
-    findings: Sequence[Finding],
+    findings: Sequence[Finding], whole: Measured | None,
 ) -> MeasuredWall:  # fmt: skip
     """Return the wall's record from sizes by key; areas from width and height."""
     wall = problem.wall
+    if "thickness_mm" in wall.taped:
+        whole = _taped_thickness(wall.taped["thickness_mm"])
     openings = []
     for declared in wall.openings:
         key = f"openings.{declared.id}."
@@ -143,7 +153,8 @@ def _record(
             left_mm=values.get(key + "left_mm"), sill_mm=values.get(key + "sill_mm"),
             reveal_depth_mm=depth, outer_reveal_mm=outer,
             thickness_mm=thickness(
-                depth, declared.frame_mm, outer, declared.taped.get("thickness_mm", wall.taped.get("thickness_mm"))
+                depth, declared.frame_mm, outer,
+                _taped_thickness(declared.taped["thickness_mm"]) if "thickness_mm" in declared.taped else whole,
             ),
             front_mm=fronts.get(declared.id), frame_mm=declared.frame_mm, visible_frame_mm=declared.visible_frame_mm,
         ))  # fmt: skip
@@ -159,7 +170,8 @@ def _record(
         id=wall.id, width_mm=values.get("width_mm"), width_bottom_mm=values.get("width_bottom_mm"),
         width_top_mm=values.get("width_top_mm"), height_mm=values.get("height_mm"),
         height_left_mm=values.get("height_left_mm"), height_right_mm=values.get("height_right_mm"),
-        gross_area_m2=gross, net_area_m2=net, openings=tuple(openings), features=features, findings=tuple(findings),
+        gross_area_m2=gross, net_area_m2=net, openings=tuple(openings), features=features,
+        thickness_mm=whole, findings=tuple(findings),
     )  # fmt: skip
 
 

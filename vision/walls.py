@@ -223,6 +223,7 @@ class MeasuredFeature:
 class MeasuredWall:
     """A wall as measured.
 
+    ``thickness_mm`` is the whole thickness as read directly (tape or a photo of the edge), else None.
     ``outline_mm`` is the plaster quadrilateral bottom_left, bottom_right, top_right, top_left in the wall frame.
     ``keys`` names the rows of ``covariance_mm2`` (n, n), the joint covariance of the sizes: wall keys are plain
     (``width_bottom_mm``), opening and feature keys are ``openings.w1.width_mm``, ``features.s1.left_mm``.
@@ -239,6 +240,7 @@ class MeasuredWall:
     net_area_m2: Measured | None
     openings: tuple[MeasuredOpening, ...] = ()
     features: tuple[MeasuredFeature, ...] = ()
+    thickness_mm: Measured | None = None
     outline_mm: tuple[Point2, ...] | None = None
     keys: tuple[str, ...] = ()
     covariance_mm2: FloatArray | None = None
