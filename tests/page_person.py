@@ -39,11 +39,25 @@ class Server:
     process: subprocess.Popen[str]
     address: str
     errors: list[str]
+    reader: threading.Thread
 
     def kill(self) -> None:
         """End it without warning."""
         self.process.send_signal(signal.SIGKILL)
-        self.process.wait()
+        self.close()
+
+    def stop(self) -> None:
+        """Ask it to end, as Ctrl+C does."""
+        if self.process.poll() is None:
+            self.process.terminate()
+        self.close()
+
+    def close(self) -> None:
+        """Wait for its end and close what it talked through."""
+        self.process.wait(10)
+        self.reader.join(10)
+        assert self.process.stderr is not None
+        self.process.stderr.close()
 
 
 def start_server(folder: Path) -> Server:
@@ -63,8 +77,9 @@ def start_server(folder: Path) -> Server:
         raise RuntimeError(first + process.stderr.read())
     errors: list[str] = []
     stream = process.stderr
-    threading.Thread(target=lambda: errors.extend(stream), daemon=True).start()
-    return Server(folder=folder, process=process, address=match.group(0), errors=errors)
+    reader = threading.Thread(target=lambda: errors.extend(stream), daemon=True)
+    reader.start()
+    return Server(folder=folder, process=process, address=match.group(0), errors=errors, reader=reader)
 
 
 @contextmanager
@@ -74,9 +89,7 @@ def serving(folder: Path) -> Iterator[Server]:
     try:
         yield server
     finally:
-        if server.process.poll() is None:
-            server.process.terminate()
-            server.process.wait(10)
+        server.stop()
 
 
 @contextmanager

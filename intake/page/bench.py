@@ -73,20 +73,34 @@ class Bench:
             "revision": self.session.revision,
             "problem": self.session.problem,
             "photos": [asdict(self.pictures.info(file)) for file in self.pictures.files],
-            "found": self.found(),
+            "found": {"complete": False, "photos": {}},
             "live": self.answer,
         }
 
+    def greeting(self) -> dict[str, Json]:
+        """Return the news that a page is told when it begins to listen."""
+        news = {"survey": self._survey_news(), "found": self.found()}
+        return news if self.answer is None else news | {"live": self.answer}
+
+    def _survey_news(self) -> dict[str, Json]:
+        session = self.session
+        return {"survey": session.document, "revision": session.revision, "problem": session.problem}
+
     def found(self) -> dict[str, Json]:
         """Return the references seen so far, by photo."""
+        if not self.pictures.served.is_set():
+            return {"complete": False, "photos": {}}
+        looked = {file: self.searching.looked.get(file) for file in self.pictures.files}
         return {
             "complete": self.searching.complete(),
             "photos": {
                 file: {
-                    "references": [_reference_json(seen) for seen in looked.sightings],
-                    "proposed": [_proposed_json(mark) for mark in looked.proposed or ()],
+                    "references": [_reference_json(seen) for seen in item.sightings] if item else [],
+                    "proposed": [_proposed_json(mark) for mark in item.proposed or ()] if item else [],
+                    "problem": self.pictures.problem(file),
                 }
-                for file, looked in dict(self.searching.looked).items()
+                for file, item in looked.items()
+                if item or self.pictures.problem(file)
             },
         }
 
@@ -110,8 +124,8 @@ class Bench:
             return {"px": None, "why": crossing}
         return {"px": [round(v, 2) for v in crossing.px], "sd_px": round(crossing.sd_px, 2)}
 
-    def _changed(self, document: dict[str, Json], revision: str) -> None:
-        self.events.send("survey", {"survey": document, "revision": revision, "problem": self.session.problem})
+    def _changed(self, document: dict[str, Json], _revision: str) -> None:
+        self.events.send("survey", self._survey_news())
         if self.session.problem is None:
             self.searching.want(keeping.check(document))
         self._wake()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from typing import Any
 
 
@@ -36,11 +36,20 @@ class Events:
         if self._loop is not None and not self._loop.is_closed():
             self._loop.call_soon_threadsafe(self._put, "closing", "null")
 
-    async def listen(self) -> AsyncIterator[bytes]:
-        """Yield the stream of one page, as server-sent events."""
+    async def listen(self, greeting: Callable[[], dict[str, Any]]) -> AsyncIterator[bytes]:
+        """Yield the stream of one page, as server-sent events.
+
+        Parameters
+        ----------
+        greeting
+            What a page is told first, by kind; asked for once nothing can be missed any more.
+        """
         self._loop = asyncio.get_running_loop()
         listener = _Listener()
         self._listeners.add(listener)
+        for kind, content in greeting().items():
+            listener.waiting.setdefault(kind, json.dumps(content, separators=(",", ":")))
+        listener.ready.set()
         try:
             yield b"retry: 1000\n\n"
             while not self.closed:

@@ -61,7 +61,10 @@ class Pictures:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.files: tuple[str, ...] = list_photos(folder).photos
-        self._described: dict[str, tuple[PictureInfo, PhotoFile | None]] = {}
+        self.served = threading.Event()
+        """Set once the first whole picture has gone to the browser."""
+        self._infos: dict[str, PictureInfo] = {}
+        self._described: dict[str, tuple[str, PhotoFile | None, str | None]] = {}
         self._colour = _Recent(lambda file: decode_picture(read_bytes(self._path(file)), file=file))
         self._grey = _Recent(lambda file: decode_picture(read_bytes(self._path(file)), file=file, grey=True))
 
@@ -73,12 +76,22 @@ class Pictures:
         return changed
 
     def info(self, file: str) -> PictureInfo:
-        """Return what the page needs to know of a photo before its pixels."""
-        return self._describe(file)[0]
+        """Return what the page needs to know of a photo before its pixels, from its header alone."""
+        path = self._path(file)
+        version = _version(path)
+        known = self._infos.get(file)
+        if known is None or known.version != version:
+            known = _read_header(path, file, version)
+            self._infos[file] = known
+        return known
 
     def described(self, file: str) -> PhotoFile | None:
-        """Return the photo's size and camera facts, or None if it cannot be read."""
+        """Return the photo's size and camera facts, or None if it cannot be measured from."""
         return self._describe(file)[1]
+
+    def problem(self, file: str) -> str | None:
+        """Return why a photo cannot be measured from, after reading the whole file; None if it can."""
+        return self._describe(file)[2]
 
     def scaled(self, file: str, name: str) -> bytes:
         """Return a whole photo as a JPEG no larger than the named size, ``thumb`` or ``base``.
@@ -97,11 +110,13 @@ class Pictures:
         allow_heif()
         try:
             with Image.open(io.BytesIO(data)) as opened:
-                opened.draft("RGB", (side, side))
+                opened.draft("RGB", (2 * side // 3, 2 * side // 3))  # a JPEG decodes at a half or an eighth at once
                 opened.thumbnail((side, side), Image.Resampling.BILINEAR, reducing_gap=2.0)
                 upright = ImageOps.exif_transpose(opened).convert("RGB")
         except Exception as error:  # decoders raise many kinds on damaged data
             raise PerpendError(f"{file}: cannot be read ({error}). Copy it from the phone again.") from error
+        if name == "base":
+            self.served.set()
         buffer = io.BytesIO()
         upright.save(buffer, "JPEG", quality=88 if name == "base" else 80)
         return buffer.getvalue()
@@ -133,18 +148,15 @@ class Pictures:
         self._path(file)
         return self._grey.get(file)
 
-    def _describe(self, file: str) -> tuple[PictureInfo, PhotoFile | None]:
+    def _describe(self, file: str) -> tuple[str, PhotoFile | None, str | None]:
         path = self._path(file)
-        stat = path.stat()
-        version = f"{stat.st_mtime_ns:x}-{stat.st_size:x}"
+        version = _version(path)
         known = self._described.get(file)
-        if known is None or known[0].version != version:
+        if known is None or known[0] != version:
             try:
-                photo = describe_photo(read_bytes(path), file=file)
-                info = PictureInfo(file=file, width_px=photo.width_px, height_px=photo.height_px, version=version)
-                known = (info, photo)
+                known = (version, describe_photo(read_bytes(path), file=file), None)
             except PerpendError as error:
-                known = (PictureInfo(file=file, version=version, problem=str(error)), None)
+                known = (version, None, str(error))
             self._described[file] = known
         return known
 
@@ -152,3 +164,25 @@ class Pictures:
         if file not in self.files:
             raise KeyError(file)
         return self.folder / file
+
+
+def _version(path: Path) -> str:
+    stat = path.stat()
+    return f"{stat.st_mtime_ns:x}-{stat.st_size:x}"
+
+
+def _read_header(path: Path, file: str, version: str) -> PictureInfo:
+    from PIL import Image
+
+    heif = path.suffix.lower() in (".heic", ".heif", ".hif")
+    if heif:
+        allow_heif()
+    try:
+        with Image.open(path) as opened:
+            width, height = opened.size
+            if not heif and opened.getexif().get(0x0112, 1) in (5, 6, 7, 8):
+                width, height = height, width
+    except Exception as error:  # decoders raise many kinds on damaged headers
+        problem = f"{file}: cannot be read ({str(error)[:80]}). Copy it from the phone again."
+        return PictureInfo(file=file, version=version, problem=problem)
+    return PictureInfo(file=file, width_px=width, height_px=height, version=version)

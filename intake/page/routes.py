@@ -30,9 +30,11 @@ def routes(bench: Bench) -> list[Route]:
         The open survey with its pictures, solver and news.
     """
     files = _static_files()
+    early = [f'<link rel="modulepreload" href="/static/{name}">' for name in sorted(files) if name.endswith(".js")]
+    page_html = files["page.html"].replace(b"<!-- modules -->", "\n".join(early).encode())
 
     async def page(_: Request) -> Response:
-        return Response(files["page.html"], media_type="text/html")
+        return Response(page_html, media_type="text/html")
 
     async def static(request: Request) -> Response:
         name = request.path_params["name"]
@@ -73,7 +75,6 @@ def routes(bench: Bench) -> list[Route]:
         answer: dict[str, Any] = {"revision": saved.revision}
         if saved.conflicts:
             answer |= {"survey": saved.document, "conflicts": [asdict(c) for c in saved.conflicts]}
-            return JSONResponse(answer, 409)
         return JSONResponse(answer)
 
     async def preview(request: Request) -> Response:
@@ -97,7 +98,7 @@ def routes(bench: Bench) -> list[Route]:
         return JSONResponse({"revision": saved.revision, "survey": saved.document})
 
     async def news(_: Request) -> Response:
-        return StreamingResponse(bench.events.listen(), media_type="text/event-stream")
+        return StreamingResponse(bench.events.listen(bench.greeting), media_type="text/event-stream")
 
     return [
         Route("/", page),

@@ -18,6 +18,8 @@ from vision.walls import DeclaredReference, Mark, Sighting
 if TYPE_CHECKING:
     from vision.references import ReferenceSearch
 
+PATIENCE_S = 4.0
+"""The first photo goes to the browser before the search takes the processor, but not for longer than this."""
 Key = tuple[Any, ...]
 _log = logging.getLogger(__name__)
 
@@ -72,7 +74,7 @@ class Searching:
 
     def complete(self) -> bool:
         """Return whether every readable photo has been looked at."""
-        return all(file in self.looked or self.pictures.info(file).problem for file in self.pictures.files)
+        return all(file in self.looked or self.pictures.problem(file) for file in self.pictures.files)
 
     def wait(self, timeout_s: float) -> bool:
         """Return whether the search came to rest within the time."""
@@ -91,7 +93,7 @@ class Searching:
         declared = tuple(declared_reference(entry) for entry in survey.references)
         for file in self.pictures.files:
             info = self.pictures.info(file)
-            if info.problem:
+            if info.problem or self.pictures.problem(file):
                 continue
             marks = _reference_marks(survey, file)
             key = (info.version, _sought(declared), marks)
@@ -101,6 +103,7 @@ class Searching:
         return None
 
     def _work(self) -> None:
+        self.pictures.served.wait(PATIENCE_S)
         while True:
             with self._change:
                 self._change.wait_for(lambda: self._stopped or self._next() or self._unproposed())

@@ -136,16 +136,16 @@ async function flush() {
       return;
     }
     const answer = await response.json().catch(() => ({}));
-    if (response.ok) {
+    if (answer.conflicts) {
+      server = answer.survey;
+      status.conflicts = answer.conflicts;
+      break;
+    } else if (response.ok) {
       server = apply(server, sent.edits);
       outbox.shift();
       keepOutbox();
       status.kind = "saved";
       status.at = new Date();
-    } else if (response.status === 409) {
-      server = answer.survey;
-      status.conflicts = answer.conflicts;
-      break;
     } else if (response.status === 403) {
       status.kind = "locked";
       setTimeout(() => { sending = false; flush(); }, 2000);

@@ -72,8 +72,9 @@ function drawTop() {
   const points = list.filter((q) => q.kind === "point");
   $("#progress").textContent = points.length ? `${points.filter((q) => q.done).length} of ${points.length} points in this photo` : "";
   const info = photoInfo();
-  $("#unreadable").hidden = !info?.problem;
-  if (info?.problem) $("#unreadable").textContent = `${info.file} ${info.problem}. Ask for the original file again.`;
+  const problem = info?.problem ?? desk.found[desk.photo]?.problem;
+  $("#unreadable").hidden = !problem;
+  if (problem) $("#unreadable").textContent = problem;
 }
 
 function drawStatus() {
@@ -98,13 +99,19 @@ function drawConflict() {
   } else if (status.conflicts) {
     box.replaceChildren(h("h2", null, "Changed elsewhere meanwhile"),
       h("p", null, "The same thing was changed in another page or in the file:"),
-      h("ul", null, status.conflicts.map((c) => h("li", null, h("b", null, c.path.join(" / ")), h("br"), `here: ${brief(c.mine)}`, h("br"), `there: ${brief(c.theirs)}`))),
+      h("ul", null, status.conflicts.map((c) => h("li", null, h("b", null, placeName(c.path)), h("br"), `here: ${brief(c.mine)}`, h("br"), `there: ${brief(c.theirs)}`))),
       h("button", { type: "button", class: "main", onclick: keepMine }, "Keep mine"),
       h("button", { type: "button", onclick: takeTheirs }, "Take theirs"));
   }
   const needed = Boolean(desk.problem || status.conflicts);
-  if (needed && !box.open) box.show();
+  if (needed && !box.open) { box.show(); box.querySelector("button").focus(); }
   if (!needed && box.open) box.close();
+}
+
+function placeName(path) {
+  const [list, file, marks, id] = path;
+  if (list !== "photos" || marks !== "marks" || !id) return path.join(", ");
+  return `${pointName(Object.fromEntries(id.split(";").map((part) => part.split("="))))} in ${file}`;
 }
 
 const brief = (value) => (value === null ? "removed" : value.px ? `at ${value.px.join(", ")}` : JSON.stringify(value));
@@ -279,8 +286,6 @@ async function begin() {
   desk.photos = state.photos;
   desk.folder = state.folder;
   desk.live = state.live;
-  desk.found = state.found?.photos ?? {};
-  desk.foundAll = state.found?.complete ?? false;
   $("#empty").hidden = state.photos.length > 0;
   const inside = (desk.survey.walls ?? []).find((w) => w.side !== "outside") ?? desk.survey.walls?.[0];
   desk.wall = inside?.id ?? null;

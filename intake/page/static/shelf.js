@@ -34,7 +34,7 @@ export function drawShelf() {
 
 function state(file) {
   const info = desk.photos.find((p) => p.file === file);
-  if (info.problem) return "■ unreadable";
+  if (info.problem ?? desk.found[file]?.problem) return "■ unreadable";
   const marks = marksIn(file).length;
   const sheets = (desk.found[file]?.references ?? []).filter((r) => r.kind === "survey_sheet").length;
   const parts = [];

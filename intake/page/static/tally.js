@@ -17,9 +17,9 @@ export function drawTally() {
   const live = desk.live;
   const wall = live?.walls?.[desk.wall];
   const sizes = $("#sizes");
-  if (!wall) {
-    sizes.replaceChildren(h("p", { class: "hint" }, live?.problem ?? firstWords()));
-  } else {
+  $("#no-sizes").textContent = wall?.width_mm || wall?.height_mm ? "" : live?.problem ?? firstWords();
+  sizes.hidden = !wall;
+  if (wall) {
     const rows = [entry("Width", wall.width_mm), entry("Height", wall.height_mm)];
     for (const opening of wall.openings ?? []) {
       rows.push(entry(`${opening.id} width`, opening.width_mm), entry(`${opening.id} height`, opening.height_mm), entry(`${opening.id} reveal`, opening.reveal_depth_mm));
