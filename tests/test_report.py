@@ -441,6 +441,18 @@ def test_the_same_inputs_give_the_same_page_and_lists(folder: Path, page: str) -
     assert (folder / "results" / "report.html").read_text(encoding="utf-8") == page
 
 
+def test_an_old_drawing_goes_but_a_persons_own_stays(tmp_path: Path) -> None:
+    """A wall that is no longer surveyed leaves no drawing of ours; a drawing saved by another program is not touched."""
+    made = example.write_example(tmp_path)
+    write_report(made, made_on=DAY)
+    drawings = made / "results" / "drawings"
+    shutil.copy(drawings / "north_elevation.dxf", drawings / "west_elevation.dxf")
+    (drawings / "mine.dxf").write_text("0\nSECTION\n", encoding="ascii")
+    write_report(made, made_on=DAY)
+    assert not (drawings / "west_elevation.dxf").exists()
+    assert (drawings / "mine.dxf").exists()
+
+
 def test_alt_texts_say_what_pictures_show(page: str) -> None:
     labels = [html_words.unescape(text) for text in re.findall(r'aria-label="([^"]*)"', page)]
     drawings = [label for label in labels if "All in millimetres" in label]

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 LINE_WEIGHTS: dict[Pen, int] = {"fine": 9, "thin": 18, "medium": 30, "thick": 50}  # hundredths of a millimetre
 LINE_TYPES: dict[Dash, str] = {"solid": "CONTINUOUS", "dashed": "DASHED", "dotted": "DOT", "chain": "DASHDOT"}
 DIMENSION_STYLE = "PERPEND"
+OURS = b"999\nDrawn by perpend; made again with every report.\n"  # a DXF comment, gone once another program saves it
 
 
 def dxf(drawing: Drawing) -> bytes:
@@ -42,7 +43,7 @@ def dxf(drawing: Drawing) -> bytes:
         _add(space, item, drawing.scale)
     stream = io.StringIO()
     document.write(stream)
-    return stream.getvalue().encode(document.output_encoding, errors="dxfreplace")
+    return OURS + stream.getvalue().encode(document.output_encoding, errors="dxfreplace")
 
 
 def _add_dimension_style(document: DxfDocument, scale: float) -> None:

@@ -34,7 +34,7 @@ from intake.survey import Survey, WallEntry
 PAGE_MM = (269.0, 167.0)  # room for a drawing on A4 landscape
 PLASTER_MM = 13.0  # common practice, no source
 RUN_OFF_G_M2 = 200.0  # EN ISO 13788:2012, from memory
-F_RSI_LEAST = 0.75  # BRE IP 1/06, as quoted
+F_RSI_LEAST = 0.75  # BRE IP 1/06, as quoted by others
 OVERHANG_MM = 30.0  # invented default
 STONE_LIKE = {"stone", "other"}
 
@@ -313,17 +313,48 @@ def _moisture_charts(name: str, heat: Data, chosen: Data) -> list[Figure]:
         ]
         drawing = condensation_by_month(planes, wall=name, limit_g_m2=RUN_OFF_G_M2)
         made += figure("chart_moisture", name, drawing, "Screening to EN ISO 13788; it cannot approve a solid wall.")
-    before, after = reading.number(heat, "f_rsi_before"), reading.number(chosen, "f_rsi")
-    if before is not None and after is not None:
-        rows = [("today", before, f"{before:.2f}"), ("lined", after, f"{after:.2f}")]
+    rows = surface_rows(heat, chosen)
+    if rows:
         drawing = bars(
             rows,
             name="chart_surface",
-            title=f"{name}: how warm the inside face is",
-            alt=f"Temperature factor of the inside face: today {before:.2f}, lined {after:.2f}; 0.75 is asked for.",
+            title=f"{name}: the coldest places inside",
+            alt=f"Temperature factors: {'; '.join(f'{label} {words}' for label, _, words in rows)}; 0.75 is asked for.",
             high=1.0,
             axis_words="temperature factor fRsi: 0 as cold as outside, 1 as warm as the room",
-            limit=(F_RSI_LEAST, "0.75 against mould"),
+            limit=(F_RSI_LEAST, "0.75 is asked for"),
         )
-        made += figure("chart_surface", name, drawing, "Plain wall; corners, reveals and floors are colder.")
+        told = (
+            "The plain wall by EN ISO 6946; edges in two dimensions by EN ISO 10211. Below 0.75 mould must be expected."
+        )
+        made += figure("chart_surface", name, drawing, told)
     return made
+
+
+def surface_rows(heat: Data, chosen: Data) -> list[tuple[str, float, str]]:
+    """Return the temperature factors worth seeing: plain wall, corner, floor and reveal, before and after."""
+    study = reading.find(heat, "junctions")
+    advised = reading.number(study, "advised_return_mm")
+    rows: list[tuple[str, float | None]] = [
+        ("plain wall today", reading.number(heat, "f_rsi_before")),
+        ("plain wall lined", reading.number(chosen, "f_rsi")),
+        ("corner today", reading.number(study, "before.f_rsi")),
+        ("corner lined, no return", reading.number(study, "one_sided.f_rsi")),
+    ]
+    for result in reading.items(study, "returns"):
+        length = reading.number(result, "variant_mm")
+        if length is not None and length == advised:
+            rows.append((f"corner lined, return of {length:g}", reading.number(result, "f_rsi")))
+    rows += [
+        ("floor edge, void open", reading.number(study, "floor_open.f_rsi")),
+        ("floor edge, void insulated", reading.number(study, "floor_closed.f_rsi")),
+    ]
+    for window in reading.items(study, "windows")[:2]:
+        name = listing([name_of(str(opening)) for opening in reading.find(window, "openings") or []])
+        rows.append((f"{name} frame line, reveal left plain", reading.number(window, "plain.f_rsi")))
+        fitting = [board for board in reading.items(window, "boards") if board.get("fits")]
+        if fitting:
+            best = fitting[-1]
+            thick = reading.number(best, "insulation_mm") or 0.0
+            rows.append((f"{name} frame line, {thick:g} at the reveal", reading.number(best, "result.f_rsi")))
+    return [(label, value, f"{value:.2f}") for label, value in rows if value is not None]

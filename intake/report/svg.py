@@ -53,7 +53,8 @@ def svg(drawing: Drawing, *, font: str = PAGE_FONT, labelled: bool = True, prefi
     body += "".join(_words(words, paper(words.at)) for words in figures)  # last, so that no line crosses a figure
     label = f' role="img" aria-label="{escape(drawing.alt, quote=True)}"' if labelled else ""
     if labelled:  # in the page: letters alike in size from drawing to drawing
-        label += f' style="max-width:{round(width * 4.6)}px"'
+        widest = round(width * 4.6)
+        label += f' style="max-width:{widest}px;min-width:min(36rem,{widest}px)"'
     family = "" if font == PAGE_FONT else f' font-family="{escape(font, quote=True)}"'
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(width)} {_n(height)}" width="{_n(width)}mm" '

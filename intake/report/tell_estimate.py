@@ -66,7 +66,7 @@ def fixing_notes(estimate: Data) -> tuple[str, ...]:
                 wait = reading.text(fixing, "wait")
                 bare = reading.number(fixing, "bare_fixing_mm")
                 told = f"{name_of(reading.text(entry, 'id'))}: {count} mechanical fixings {length:g}{NBSP}mm long"
-                told += f" (reach needed {bare:g}{NBSP}mm on bare brick)" if bare else ""
+                told += f" ({bare:g}{NBSP}mm would reach on bare brick)" if bare else ""
                 notes.append(sentence(f"{told}; {wait}" if wait else told))
         for seal in reading.items(entry, "seals"):
             material = name_of(reading.text(seal, "material"))

@@ -93,8 +93,12 @@ def drawing_names(report: Report) -> dict[str, int]:
 
 
 def remove_others(folder: Path, *, keep: set[str]) -> None:
-    """Remove drawings of an earlier report that this one no longer has."""
-    if folder.is_dir():
-        for file in folder.glob("*.dxf"):
-            if file.name not in keep:
+    """Remove drawings of an earlier report that this one no longer has; what another program has saved since stays."""
+    from intake.report.dxf import OURS
+
+    for file in folder.glob("*.dxf") if folder.is_dir() else ():
+        if file.name not in keep and not file.is_symlink():
+            with file.open("rb") as opened:
+                ours = opened.read(len(OURS)) == OURS
+            if ours:
                 file.unlink()
