@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import shutil
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,7 +26,7 @@ from tests.page_person import (
 from tests.page_scenes import two_window_room, two_window_scenes, write_scenes
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, Route
 
 pytestmark = pytest.mark.browser
 
@@ -268,6 +268,16 @@ def move_by_hand(folder: Path, x: float) -> None:
     (folder / "survey.json").write_text(json.dumps(by_hand))
 
 
+def meddling(folder: Path, x: float) -> Callable[[Route], None]:
+    """Return what moves the mark in the file just before the page's own change arrives."""
+
+    def meddle(route: Route) -> None:
+        move_by_hand(folder, x)
+        route.continue_()
+
+    return meddle
+
+
 def test_the_same_mark_moved_in_the_file_meanwhile_is_asked_about_and_both_answers_work(
     browser: Browser, plain: Path
 ) -> None:
@@ -278,7 +288,7 @@ def test_the_same_mark_moved_in_the_file_meanwhile_is_asked_about_and_both_answe
         for answer, x, kept in (("Take theirs", 777.0, True), ("Keep mine", 555.0, False)):
             page.locator("#bench").focus()
             page.keyboard.press("n")
-            page.route("**/api/change", lambda route, x=x: (move_by_hand(plain, x), route.continue_()))
+            page.route("**/api/change", meddling(plain, x))
             page.keyboard.press("ArrowLeft")
             page.wait_for_selector("#conflict[open]")
             assert f"{x:g}" in page.inner_text("#conflict")
