@@ -117,4 +117,6 @@ def face_weight_kg_m2(
 ) -> float:
     """Return the weight of a laminate per area [kg/m²] from rows with ``kg_per_m3``."""
     foam = rows.get(insulation, rows["phenolic"])
-    return (float(str(rows["plasterboard"]["kg_per_m3"])) * board_mm + float(str(foam["kg_per_m3"])) * insulation_mm) / 1000
+    return (
+        float(str(rows["plasterboard"]["kg_per_m3"])) * board_mm + float(str(foam["kg_per_m3"])) * insulation_mm
+    ) / 1000

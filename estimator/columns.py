@@ -1,7 +1,7 @@
-"""The set-out of a room's boards as an integer programme: where the joints stand and which board each piece is cut from.
+"""The set-out of a room's boards as an integer programme: where joints stand and what is cut from which board.
 
-Boards stand upright. A wall is covered by columns; a column is a rectangle of the full lined height (with a notch or a
-hole where it passes an opening). An opening is treated in one of three ways: *open*, the columns stop inside it and
+Boards stand upright. A wall is covered by columns; a column is a rectangle of the full lined height (with a notch or
+a hole where it passes an opening). An opening is treated in one of three ways: *open*, the columns stop inside it and
 pieces fill in over and under it; *joint*, two columns meet inside it; *span*, one column passes it. Small pieces are
 stacked in strips of boards or in what is cut out of columns. All numbers are whole millimetres, so that "best" means
 best among such layouts on a 1 mm grid.
@@ -20,14 +20,13 @@ if TYPE_CHECKING:
     from ortools.sat.python.cp_model import CpModel, CpSolver
 
 Var = Any  # ortools has no types: an IntVar or a linear expression
-LEVEL=2
 Keep = Literal["all", "jambs", "none"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Corner:
-    """The right end of face ``left_face`` meets the left end of ``right_face``; one lining runs through, the other stops
-    ``depth`` mm short of it."""
+    """The right end of face ``left_face`` meets the left end of ``right_face``; one lining runs through, the other
+    stops ``depth`` mm short of it."""
 
     left_face: int
     right_face: int
@@ -147,11 +146,15 @@ def zones(face: Face, foot_gap: int) -> list[Zone]:
     for group in groups:
         left, right = min(g.left for g in group), max(g.right for g in group)
         ceiling = max(face.ceiling(left), face.ceiling(right))
-        found.append(Zone(
-            left=left, right=right, gaps=tuple(group),
-            head=max(0, -int(-(ceiling - max(g.top for g in group)) // 1)),
-            sill=max(0, min(g.bottom for g in group) - foot_gap),
-        ))
+        found.append(
+            Zone(
+                left=left,
+                right=right,
+                gaps=tuple(group),
+                head=max(0, -int(-(ceiling - max(g.top for g in group)) // 1)),
+                sill=max(0, min(g.bottom for g in group) - foot_gap),
+            )
+        )
     return found
 
 
@@ -168,7 +171,7 @@ def build(job: Job, *, boards: int | None, share_strips: int | None = None) -> P
     share_strips
         The most strips for small pieces; None allows one for each small piece, which loses nothing.
     """
-    from ortools.sat.python import cp_model  # noqa: PLC0415
+    from ortools.sat.python import cp_model
 
     p = Programme(model=cp_model.CpModel())
     ends: dict[int, list[Var]] = {i: [0, f.width] for i, f in enumerate(job.faces)}
@@ -225,7 +228,7 @@ def _wall(p: Programme, job: Job, i: int, face: Face, start: Var, end: Var) -> N
 
 
 def _joint_domain(job: Job, face: Face, low: int, high: int) -> Any:
-    from ortools.sat.python import cp_model  # noqa: PLC0415
+    from ortools.sat.python import cp_model
 
     clear, box_clear = job.rules.jamb_clear_mm, job.rules.socket_clear_mm
     shut: list[tuple[int, int]] = []
@@ -250,19 +253,7 @@ def _zone(
     """Add the choice at an opening and its small pieces; return whether one column passes it."""
     m, rules, name, width = p.model, job.rules, f"w{i}.z{k}", zone.right - zone.left
     face = job.faces[i]
-    span, joint, opened = (p.choice(f"{name}.{way}") for way in ("span", "joint", "open"))
-    m.add_exactly_one(span, joint, opened)
-    if zone.left > 0:
-        m.add(run_end >= zone.left + clear).only_enforce_if(~span)
-    if zone.right < face.width:
-        m.add(next_start <= zone.right - clear).only_enforce_if(~span)
-    m.add(run_end == zone.left).only_enforce_if(span)
-    m.add(next_start == run_end).only_enforce_if(span)
-    m.add(next_start == run_end).only_enforce_if(joint)
-    if zone.left > 0:
-        m.add(next_start >= zone.left + clear).only_enforce_if(joint)
-    if zone.right < face.width:
-        m.add(run_end <= zone.right - clear).only_enforce_if(joint)
+    span, joint, opened = _ways(p, face, name, zone, run_end, next_start, clear)
     pieces = max(1, -(-(width - 2 * clear) // job.board.width_mm))
     parts = [p.integer(0, job.board.width_mm, f"{name}.part{j}") for j in range(pieces)]
     p.fills[i] += parts
@@ -280,28 +271,56 @@ def _zone(
             m.add(opened == 0)
             continue
         for j, part in enumerate(parts):
-            p.smalls.append(Small(
-                name=f"{name}.{band}{j}", width=part, height=height, present=opened, turn=rules.turn_small_pieces
-            ))
+            p.smalls.append(
+                Small(name=f"{name}.{band}{j}", width=part, height=height, present=opened, turn=rules.turn_small_pieces)
+            )
         p.risk.append(2 * opened)
         p.cuts.append(2 * opened)
     p.risk.append(joint)
     if zone.simple and len(job.tiers[i]) == 1:
-        bottom, top = cut_out_heights(zone, job.foot_gaps[i], rules.kerf_mm)
-        tall = top - bottom
-        cut_left, cut_right = (p.integer(0, width, f"{name}.cut_{side}") for side in ("left", "right"))
-        for cut, whole, spanned in (
-            (cut_left, run_end - zone.left, width - 2 * rules.kerf_mm), (cut_right, zone.right - next_start, 0)
-        ):
-            some = p.choice(f"{cut.name}.some")
-            m.add(cut == whole - rules.kerf_mm).only_enforce_if(~span, some)
-            m.add(cut == max(0, spanned)).only_enforce_if(span)
-            m.add(cut == 0).only_enforce_if(~some)
-        if zone.left > 0:
-            p.places.append(Place(name=f"{name}.cut_left", width=cut_left, height=tall))
-        if zone.right < face.width:
-            p.places.append(Place(name=f"{name}.cut_right", width=cut_right, height=tall))
+        _cut_outs(p, job, i, name, zone, run_end, next_start, span)
     return span
+
+
+def _ways(
+    p: Programme, face: Face, name: str, zone: Zone, run_end: Var, next_start: Var, clear: int
+) -> tuple[Var, Var, Var]:
+    """Add the three ways past an opening; return span, joint and open."""
+    m = p.model
+    span, joint, opened = (p.choice(f"{name}.{way}") for way in ("span", "joint", "open"))
+    m.add_exactly_one(span, joint, opened)
+    if zone.left > 0:
+        m.add(run_end >= zone.left + clear).only_enforce_if(~span)
+    if zone.right < face.width:
+        m.add(next_start <= zone.right - clear).only_enforce_if(~span)
+    m.add(run_end == zone.left).only_enforce_if(span)
+    m.add(next_start == run_end).only_enforce_if(span)
+    m.add(next_start == run_end).only_enforce_if(joint)
+    if zone.left > 0:
+        m.add(next_start >= zone.left + clear).only_enforce_if(joint)
+    if zone.right < face.width:
+        m.add(run_end <= zone.right - clear).only_enforce_if(joint)
+    return span, joint, opened
+
+
+def _cut_outs(p: Programme, job: Job, i: int, name: str, zone: Zone, run_end: Var, next_start: Var, span: Var) -> None:
+    """Add what is cut out of the columns at an opening as places for small pieces."""
+    m, width, face = p.model, zone.right - zone.left, job.faces[i]
+    bottom, top = cut_out_heights(zone, job.foot_gaps[i], job.rules.kerf_mm)
+    tall = top - bottom
+    cut_left, cut_right = (p.integer(0, width, f"{name}.cut_{side}") for side in ("left", "right"))
+    for cut, whole, spanned in (
+        (cut_left, run_end - zone.left, width - 2 * job.rules.kerf_mm),
+        (cut_right, zone.right - next_start, 0),
+    ):
+        some = p.choice(f"{cut.name}.some")
+        m.add(cut == whole - job.rules.kerf_mm).only_enforce_if(~span, some)
+        m.add(cut == max(0, spanned)).only_enforce_if(span)
+        m.add(cut == 0).only_enforce_if(~some)
+    if zone.left > 0:
+        p.places.append(Place(name=f"{name}.cut_left", width=cut_left, height=tall))
+    if zone.right < face.width:
+        p.places.append(Place(name=f"{name}.cut_right", width=cut_right, height=tall))
 
 
 def cut_out_heights(zone: Zone, foot_gap: int, kerf: int) -> tuple[int, int]:
@@ -311,8 +330,19 @@ def cut_out_heights(zone: Zone, foot_gap: int, kerf: int) -> tuple[int, int]:
 
 
 def _run(
-    p: Programme, job: Job, i: int, k: int, start: Var, end: Var, count: int, joints: Any,
-    glue_in: Var, carried: Var, glue: Var, first: bool, last: bool,
+    p: Programme,
+    job: Job,
+    i: int,
+    k: int,
+    start: Var,
+    end: Var,
+    count: int,
+    joints: Any,
+    glue_in: Var,
+    carried: Var,
+    glue: Var,
+    first: bool,
+    last: bool,
 ) -> Var:
     """Add the columns from ``start`` to ``end``; return the width carried on past ``end`` by one board."""
     m, full, least = p.model, job.board.width_mm, job.rules.least_strip_mm
@@ -340,34 +370,20 @@ def _run(
         else:
             m.add(so_far == w).only_enforce_if(used[c])
             m.add(so_far == chain).only_enforce_if(~used[c])
-        ends_here = used[c] if final else None
+        ends_here = used[c] if final else p.choice(f"{name}.last")
         if not final:
-            ends_here = p.choice(f"{name}.last")
             m.add(ends_here == used[c] - used[c + 1])
-        glued: Var = 0
-        if not isinstance(glue, int):
-            glued = p.choice(f"{name}.glued")
-            m.add_bool_and(ends_here, glue).only_enforce_if(glued)
-            m.add_bool_or(~ends_here, ~glue, glued)
+        glued = _glued(p, name, ends_here, glue)
         whole = p.choice(f"{name}.piece")
         m.add(whole == used[c] - glued)
         m.add(item == so_far).only_enforce_if(whole)
         m.add(item <= full * whole)
         m.add(item >= least_here).only_enforce_if(whole)
         interior = not (first and c == 0) and not (last and final)
-        part = p.choice(f"{name}.cut")
-        m.add(item == full).only_enforce_if(whole, ~part)
-        m.add(item < full).only_enforce_if(part)
-        m.add_implication(part, whole)
-        p.cuts.append(part)
-        if interior:
-            at_corner: Var = ends_here if last else 0
-            bad = p.choice(f"{name}.bad")
-            m.add(bad >= part - at_corner)
-            p.risk.append(bad)
-        p.columns[i].append(ColumnVars(
-            name=name, start=at, end=edge, used=used[c], glued=glued, item=item, interior=interior
-        ))
+        part = _cut_column(p, name, item, whole, full, (ends_here if last else 0) if interior else None)
+        p.columns[i].append(
+            ColumnVars(name=name, start=at, end=edge, used=used[c], glued=glued, item=item, interior=interior)
+        )
         _column_pieces(p, job, i, name, item, whole, part)
         at, chain = edge, so_far
     if isinstance(glue, int):
@@ -376,6 +392,30 @@ def _run(
     m.add(onward == chain).only_enforce_if(glue)
     m.add(onward == 0).only_enforce_if(~glue)
     return onward
+
+
+def _glued(p: Programme, name: str, ends_here: Var, glue: Var) -> Var:
+    """Return whether a column goes on past the opening at the end of its run."""
+    if isinstance(glue, int):
+        return 0
+    glued = p.choice(f"{name}.glued")
+    p.model.add_bool_and(ends_here, glue).only_enforce_if(glued)
+    p.model.add_bool_or(~ends_here, ~glue, glued)
+    return glued
+
+
+def _cut_column(p: Programme, name: str, item: Var, whole: Var, full: int, at_corner: Var | None) -> Var:
+    """Add whether a column is narrower than a board, which is a risk unless its cut edge can go into a corner."""
+    part = p.choice(f"{name}.cut")
+    p.model.add(item == full).only_enforce_if(whole, ~part)
+    p.model.add(item < full).only_enforce_if(part)
+    p.model.add_implication(part, whole)
+    p.cuts.append(part)
+    if at_corner is not None:
+        bad = p.choice(f"{name}.bad")
+        p.model.add(bad >= part - at_corner)
+        p.risk.append(bad)
+    return part
 
 
 def _column_pieces(p: Programme, job: Job, i: int, name: str, item: Var, whole: Var, part: Var) -> None:
@@ -450,9 +490,14 @@ def _boards(p: Programme, job: Job, count: int) -> None:
 
 
 def solve(
-    p: Programme, *, work: float, minimise: Var | None = None, hint: Mapping[str, int] | None = None
+    p: Programme,
+    *,
+    work: float,
+    minimise: Var | None = None,
+    hint: Mapping[str, int] | None = None,
+    linear: int = 2,
 ) -> tuple[str, CpSolver]:
-    """Return how it ended (``OPTIMAL``, ``FEASIBLE``, ``INFEASIBLE``, ``UNKNOWN``) and the solver that holds the values.
+    """Return how it ended (``OPTIMAL``, ``FEASIBLE``, ``INFEASIBLE``, ``UNKNOWN``) and the solver with the values.
 
     Parameters
     ----------
@@ -464,8 +509,10 @@ def solve(
         What to make small; None asks for any solution.
     hint
         Values to start from, by variable name.
+    linear
+        How much of the programme the solver's linear relaxation holds: 2 is strong for bounds, 0 quick at fitting.
     """
-    from ortools.sat.python import cp_model  # noqa: PLC0415
+    from ortools.sat.python import cp_model
 
     if minimise is not None:
         p.model.minimize(minimise)
@@ -479,7 +526,7 @@ def solve(
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 17
     solver.parameters.max_deterministic_time = work
-    solver.parameters.linearization_level = LEVEL
+    solver.parameters.linearization_level = linear
     status = solver.status_name(solver.solve(p.model))
     return status, solver
 

@@ -1,4 +1,4 @@
-"""How sure the number of boards is: the sizes at which it changes, and the chance of that under the joint uncertainty."""
+"""How sure the number of boards is: the sizes at which it changes, and the chance of that under joint uncertainty."""
 
 from __future__ import annotations
 
@@ -102,7 +102,10 @@ def size_covariance(measured: MeasuredWall) -> tuple[tuple[str, ...], FloatArray
     is no joint covariance, the sizes' own uncertainties are taken as independent.
     """
     wanted: list[tuple[str, list[str], Measured]] = []
-    for key, parts in (("width_mm", ("width_bottom_mm", "width_top_mm")), ("height_mm", ("height_left_mm", "height_right_mm"))):
+    for key, parts in (
+        ("width_mm", ("width_bottom_mm", "width_top_mm")),
+        ("height_mm", ("height_left_mm", "height_right_mm")),
+    ):
         size = getattr(measured, key)
         if size is not None:
             wanted.append((key, [p for p in parts if p in measured.keys] or [key], size))
@@ -117,10 +120,10 @@ def size_covariance(measured: MeasuredWall) -> tuple[tuple[str, ...], FloatArray
         return keys, own
     at = {k: n for n, k in enumerate(measured.keys)}
     mix = np.zeros((len(wanted), len(measured.keys)))
-    for n, (_, parts, _) in enumerate(wanted):
-        for part in parts:
-            if part in at:
-                mix[n, at[part]] = 1 / len(parts)
+    for n, (_, names, _) in enumerate(wanted):
+        for name in names:
+            if name in at:
+                mix[n, at[name]] = 1 / len(names)
     joint = mix @ np.asarray(measured.covariance_mm2, dtype=float) @ mix.T
     missing = [n for n in range(len(wanted)) if not mix[n].any()]
     for n in missing:
@@ -129,8 +132,14 @@ def size_covariance(measured: MeasuredWall) -> tuple[tuple[str, ...], FloatArray
 
 
 def count_risk(
-    room: str, cases: Sequence[WallCase], layout: RoomLayout, *, sizes: Sequence[BoardSize], corners: Sequence[Corner],
-    rules: BoardRules, calls: Calls,
+    room: str,
+    cases: Sequence[WallCase],
+    layout: RoomLayout,
+    *,
+    sizes: Sequence[BoardSize],
+    corners: Sequence[Corner],
+    rules: BoardRules,
+    calls: Calls,
 ) -> CountRisk:
     """Return how the number of boards hangs on the sizes.
 
@@ -161,13 +170,24 @@ def count_risk(
     covariance = _blocks(blocks)
     sd = np.sqrt(np.maximum(np.diag(covariance), 0.0))
     look = _Look(
-        cases=tuple(cases), layout=layout, corners=tuple(corners), rules=rules, calls=calls,
+        cases=tuple(cases),
+        layout=layout,
+        corners=tuple(corners),
+        rules=rules,
+        calls=calls,
         known_heights=tuple(math.ceil(t.value) for c in cases if (t := _tallest(c.measured)) is not None) or (0,),
     )
     sides = [_side(look, dims, sd, covariance, way) for way in (1, -1)]
     flips, others = _length_flips(cases, layout, sizes, rules)
     return CountRisk(
-        room=room, count=layout.count, dims=tuple(dims), covariance=covariance, up=sides[0], down=sides[1], length_flip=flips, other_length_mm=others
+        room=room,
+        count=layout.count,
+        dims=tuple(dims),
+        covariance=covariance,
+        up=sides[0],
+        down=sides[1],
+        length_flip=flips,
+        other_length_mm=others,
     )
 
 
@@ -184,12 +204,16 @@ class _Look:
         found = []
         for case in self.cases:
             mine = {k: d for (w, k), d in moves.items() if w == case.measured.id}
-            face, _ = lining_face(WallCase(measured=shifted(case.measured, mine), declared=case.declared, site=case.site))
+            face, _ = lining_face(
+                WallCase(measured=shifted(case.measured, mine), declared=case.declared, site=case.site)
+            )
             if face is None:
                 return None
             # a ceiling out of the board's reach asks for other boards; that is reckoned apart, in length_flip
             reach = max(self.layout.board.length_mm + self.rules.foot_gap_most_mm, *(self.known_heights))
-            found.append(replace(face, height_left=min(face.height_left, reach), height_right=min(face.height_right, reach)))
+            found.append(
+                replace(face, height_left=min(face.height_left, reach), height_right=min(face.height_right, reach))
+            )
         return found
 
     def changed(self, moves: Mapping[Dim, float], way: int) -> bool:
@@ -205,7 +229,7 @@ class _Look:
 
 
 def _direction(key: str) -> int:
-    """Return which way a size asks for more boards: a larger wall, a smaller opening; where it stands may go either way."""
+    """Return which way a size asks for more boards: a larger wall, a smaller opening; its place may go either way."""
     if key in ("width_mm", "height_mm"):
         return 1
     if key.endswith(("width_mm", "height_mm")) and key.startswith("openings."):
@@ -234,7 +258,9 @@ def _side(look: _Look, dims: Sequence[Dim], sd: FloatArray, covariance: FloatArr
     return Side(count=look.layout.count + way, breaks=breaks) if breaks else None
 
 
-def _break(look: _Look, dim: Dim, pull: float, sd: float, reach: float, way: int, known: Sequence[float]) -> float | None:
+def _break(
+    look: _Look, dim: Dim, pull: float, sd: float, reach: float, way: int, known: Sequence[float]
+) -> float | None:
     """Return how far one size has to move before the count changes, found to a quarter of its uncertainty or 1 mm."""
     tolerance = max(1.0, sd / 4)
     low, high = 0.0, reach
@@ -280,7 +306,11 @@ def _length_flips(
             below = shorter[-1].length_mm + rules.foot_gap_most_mm
             chance = normal_tail((h.value - below) / h.sd)
             rest = max((o.value for w, o in heights.items() if o is not None and w != case.measured.id), default=0.0)
-            if rest <= below and chance > flips.get((case.measured.id, "height_mm"), 0.0) and board_for(math.floor(below), sizes, rules)[0] != layout.board:
+            if (
+                rest <= below
+                and chance > flips.get((case.measured.id, "height_mm"), 0.0)
+                and board_for(math.floor(below), sizes, rules)[0] != layout.board
+            ):
                 flips[case.measured.id, "height_mm"] = chance
                 others[case.measured.id, "height_mm"] = shorter[-1].length_mm
     return flips, others
@@ -295,7 +325,7 @@ def _blocks(blocks: Sequence[FloatArray]) -> FloatArray:
     size = sum(len(b) for b in blocks)
     whole, at = np.zeros((size, size)), 0
     for b in blocks:
-        whole[at:at + len(b), at:at + len(b)] = b
+        whole[at : at + len(b), at : at + len(b)] = b
         at += len(b)
     return whole
 

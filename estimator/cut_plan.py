@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from estimator.columns import Job, Programme, cut_out_heights, zones
 from estimator.faces import Face
 from estimator.layout import Joint, Offcut, Piece
-from estimator.outlines import Outline, Point, Rect, outlines
+from estimator.outlines import Point, Rect, outlines
 
 Placing = Callable[[Point], Point]
 Values = Mapping[str, int]
@@ -53,7 +54,9 @@ def draw_pieces(job: Job, built: Programme, value: Values) -> tuple[list[Piece],
         for n, (left, right, name) in enumerate(columns):
             wants = "right" if n == 0 else "left"
             for tier, box in enumerate(_tiers(job, i, left, right, n)):
-                blocks[f"{name}.t{tier}"] = _Block(name=f"{name}.t{tier}", face=i, role="column" if tier == 0 else "strip", box=box, wants=wants)
+                blocks[f"{name}.t{tier}"] = _Block(
+                    name=f"{name}.t{tier}", face=i, role="column" if tier == 0 else "strip", box=box, wants=wants
+                )
         _bands(job, built, value, i, blocks)
     offcuts = _put_on_boards(job, built, value, blocks)
     pieces = _pieces(job, blocks)
@@ -88,7 +91,7 @@ def _value(value: Values, var: object) -> int:
 
 
 def _evaluate(value: Values, expression: object) -> int:
-    from ortools.sat.python import cp_model  # noqa: PLC0415
+    from ortools.sat.python import cp_model
 
     flat = cp_model.FlatIntExpr(expression)
     return int(flat.offset + sum(c * value[v.name] for v, c in zip(flat.vars, flat.coeffs, strict=True)))
@@ -139,7 +142,7 @@ def _put_on_boards(job: Job, built: Programme, value: Values, blocks: dict[str, 
     for b, items in on_board.items():
         number = numbers[b]
         whole = [(name, w) for name, w in items if name in blocks]
-        whole.sort(key=lambda item: (-(not blocks[item[0]].wants == ""), -item[1]))
+        whole.sort(key=lambda item: -item[1])
         ends = whole[:1] + (whole[-1:] if len(whole) > 1 else [])
         middle = whole[1:-1] if len(whole) > 1 else []
         x = 0.0
@@ -174,7 +177,7 @@ def _put_on_boards(job: Job, built: Programme, value: Values, blocks: dict[str, 
 
 
 def _stand(job: Job, block: _Block, board: int, x: float, w: float, side: str, full: bool) -> None:
-    """Put a column on a board with its left edge at ``x``, turned where that brings the factory edge to where it is wanted."""
+    """Put a column on a board with its left edge at ``x``, turned if that puts its factory edge right."""
     block.board = board
     turn = bool(side) and not full and block.wants != side
     left, bottom, right, top = block.box
@@ -203,15 +206,23 @@ def _cut_out(
     left = zone.left + kerf if side == "left" else zone.right - kerf - width
     region = (float(left), float(bottom), float(left + width), float(top))
     hosts = [
-        b for b in blocks.values()
+        b
+        for b in blocks.values()
         if b.face == i and b.role == "column" and b.box[0] <= region[0] and b.box[2] >= region[2] and b.board > 0
     ]
     return region, hosts[0] if hosts and width else None
 
 
 def _stack(
-    job: Job, built: Programme, value: Values, blocks: dict[str, _Block], inside: list[tuple[int, bool]], board: int,
-    region: Rect, outer: Placing, outer_deg: int,
+    job: Job,
+    built: Programme,
+    value: Values,
+    blocks: dict[str, _Block],
+    inside: list[tuple[int, bool]],
+    board: int,
+    region: Rect,
+    outer: Placing,
+    outer_deg: int,
 ) -> list[Offcut]:
     """Stack small pieces from the foot of ``region`` up; return what is left of it."""
     kerf = job.rules.kerf_mm
@@ -222,6 +233,9 @@ def _stack(
         w, h = (block.height, block.width) if turned else (block.width, block.height)
         block.board, block.turned = board, (outer_deg + (90 if turned else 0)) % 360
         block.place = _composed(outer, block.box, left, y, turned)
+        if not turned and outer_deg == 0:
+            ends = {"left": left == 0, "right": left + w == job.board.width_mm}
+            block.factory = {side for side, whole in ends.items() if whole}
         if right - left - w > kerf:
             offcuts.append(_offcut(job, board, _sent(outer, (left + w + kerf, y, right, y + h))))
         y += h + kerf
@@ -257,10 +271,18 @@ def _pieces(job: Job, blocks: dict[str, _Block]) -> list[Piece]:
             left, bottom, right, top = block.box
             for outline in outlines(left, right, bottom, top, openings=holes, ceiling=face.ceiling):
                 number += 1
-                found.append(Piece(
-                    id=f"{face.wall} {number}", wall=face.wall, role=block.role, on_wall=outline, board=block.board,
-                    on_board=outline.moved(block.place), turned_deg=block.turned, opening=block.opening,
-                ))
+                found.append(
+                    Piece(
+                        id=f"{face.wall} {number}",
+                        wall=face.wall,
+                        role=block.role,
+                        on_wall=outline,
+                        board=block.board,
+                        on_board=outline.moved(block.place),
+                        turned_deg=block.turned,
+                        opening=block.opening,
+                    )
+                )
     return found
 
 
@@ -269,17 +291,21 @@ def _joints(job: Job, built: Programme, value: Values, i: int, blocks: dict[str,
     columns = [b for b in blocks.values() if b.face == i and b.role == "column"]
     columns.sort(key=lambda b: b.box[0])
     found = []
-    for a, b in zip(columns, columns[1:], strict=False):
+    for a, b in pairwise(columns):
         if a.box[2] != b.box[0]:
             continue
         x = a.box[2]
         cut = "right" not in a.factory or "left" not in b.factory
-        found += [_joint(job, face, x, y0, y1, "a cut edge meets another board" if cut else "") for y0, y1 in _solid(job, i, x)]
+        found += [
+            _joint(job, face, x, y0, y1, "a cut edge meets another board" if cut else "")
+            for y0, y1 in _solid(job, i, x)
+        ]
     for block in blocks.values():
         if block.face == i and block.role == "infill":
             ends = [block.box[0], block.box[2]] if block.name.endswith("0") else [block.box[2]]
             found += [
-                _joint(job, face, x, block.box[1], block.box[3], "a cut piece over or under an opening") for x in ends
+                _joint(job, face, x, block.box[1], block.box[3], "a cut piece over or under an opening")
+                for x in ends
                 if 0 < x < face.width
             ]
     if len(job.tiers[i]) > 1:
@@ -287,7 +313,14 @@ def _joints(job: Job, built: Programme, value: Values, i: int, blocks: dict[str,
             strip = blocks[b.name.replace(".t0", ".t1")]
             y = max(strip.box[1], b.box[1])
             if strip.height > 0:
-                found.append(Joint(wall=face.wall, start=(b.box[0], y), end=(b.box[2], y), risk="a horizontal joint: the ceiling is higher than a board"))
+                found.append(
+                    Joint(
+                        wall=face.wall,
+                        start=(b.box[0], y),
+                        end=(b.box[2], y),
+                        risk="a horizontal joint: the ceiling is higher than a board",
+                    )
+                )
     return sorted(found, key=lambda j: (j.start, j.end))
 
 
@@ -312,6 +345,3 @@ def _joint(job: Job, face: Face, x: float, bottom: float, top: float, risk: str)
         if box.left - job.rules.socket_clear_mm <= x <= box.right + job.rules.socket_clear_mm:
             risk = f"in line with {box.id}"
     return Joint(wall=face.wall, start=(x, bottom), end=(x, top), risk=risk)
-
-
-

@@ -13,7 +13,7 @@ Free = tuple[int, int, int, int]  # left, bottom, width, height of what is left 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cut:
-    """A rectangle on its board: which of the wanted ones, where its lower left corner is, and its size as it lies, mm."""
+    """A rectangle on its board: which of the wanted ones, its lower left corner, and its size as it lies, mm."""
 
     piece: int
     board: int
@@ -87,10 +87,13 @@ def cut_rectangles(wanted: Sequence[Size], *, board: Size, kerf: int, turn: bool
         bound = _searched_bound(wanted, board, kerf, turn, bound, count)
     offcuts = [
         (b, (x, y, min(w, board[0] - x), min(h, board[1] - y)))
-        for b, rectangles in enumerate(free) for x, y, w, h in rectangles
+        for b, rectangles in enumerate(free)
+        for x, y, w, h in rectangles
         if min(w, board[0] - x) > 0 and min(h, board[1] - y) > 0
     ]
-    return CutPlan(boards=count, lower_bound=bound, cuts=tuple(sorted(cuts, key=lambda c: c.piece)), offcuts=tuple(offcuts))
+    return CutPlan(
+        boards=count, lower_bound=bound, cuts=tuple(sorted(cuts, key=lambda c: c.piece)), offcuts=tuple(offcuts)
+    )
 
 
 def _bound(wanted: Sequence[Size], board: Size, kerf: int, turn: bool) -> int:
@@ -108,8 +111,12 @@ def _bound(wanted: Sequence[Size], board: Size, kerf: int, turn: bool) -> int:
 def _attempts(wanted: Sequence[Size], tries: int) -> list[tuple[list[int], int, int]]:
     """Return orders with a rule for choosing a place and a rule for splitting what is left."""
     keys: list[Callable[[Size], tuple[int, ...]]] = [
-        lambda s: (s[0] * s[1],), lambda s: (max(s), min(s)), lambda s: (min(s), max(s)), lambda s: (s[0], s[1]),
-        lambda s: (s[1], s[0]), lambda s: (s[0] + s[1],),
+        lambda s: (s[0] * s[1],),
+        lambda s: (max(s), min(s)),
+        lambda s: (min(s), max(s)),
+        lambda s: (s[0], s[1]),
+        lambda s: (s[1], s[0]),
+        lambda s: (s[0] + s[1],),
     ]
     orders = [sorted(range(len(wanted)), key=lambda n, k=key: k(wanted[n]), reverse=True) for key in keys]  # type: ignore[misc]
     found = [(order, fit, split) for order in orders for fit in range(3) for split in range(4)]
@@ -124,7 +131,14 @@ def _attempts(wanted: Sequence[Size], tries: int) -> list[tuple[list[int], int, 
 
 
 def _fill(
-    wanted: Sequence[Size], order: Sequence[int], board: Size, kerf: int, turn: bool, fit: int, split: int, limit: int | None
+    wanted: Sequence[Size],
+    order: Sequence[int],
+    board: Size,
+    kerf: int,
+    turn: bool,
+    fit: int,
+    split: int,
+    limit: int | None,
 ) -> tuple[int, list[Cut], list[list[Free]]] | None:
     free: list[list[Free]] = []
     cuts: list[Cut] = []
@@ -161,8 +175,10 @@ def _score(fit: int, over_w: int, over_h: int, over_area: int) -> tuple[int, int
 
 
 def _split(rule: int, x: int, y: int, fw: int, fh: int, w: int, h: int) -> list[Free]:
-    """Return what is left of a free rectangle once a corner is taken: one cut runs right through, the other stops at it."""
-    across = {0: fw - w <= fh - h, 1: fw - w > fh - h, 2: w * (fh - h) > h * (fw - w), 3: w * (fh - h) <= h * (fw - w)}[rule]
+    """Return what is left of a free rectangle once a corner is taken: one cut runs through, the other stops at it."""
+    across = {0: fw - w <= fh - h, 1: fw - w > fh - h, 2: w * (fh - h) > h * (fw - w), 3: w * (fh - h) <= h * (fw - w)}[
+        rule
+    ]
     if across:
         parts = [(x + w, y, fw - w, h), (x, y + h, fw, fh - h)]
     else:
@@ -179,7 +195,7 @@ def _searched_bound(wanted: Sequence[Size], board: Size, kerf: int, turn: bool, 
 
 def _may_fit(wanted: Sequence[Size], board: Size, kerf: int, turn: bool, boards: int) -> bool:
     """Return False only where no packing on ``boards`` boards exists."""
-    from ortools.sat.python import cp_model  # noqa: PLC0415
+    from ortools.sat.python import cp_model
 
     m = cp_model.CpModel()
     pitch, tall = board[0] + kerf, board[1] + kerf
@@ -204,4 +220,4 @@ def _may_fit(wanted: Sequence[Size], board: Size, kerf: int, turn: bool, boards:
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = 17
     solver.parameters.max_deterministic_time = 2.0
-    return solver.solve(m) != cp_model.INFEASIBLE
+    return bool(solver.solve(m) != cp_model.INFEASIBLE)

@@ -14,13 +14,23 @@ from estimator.finishing import Seal, air_line, open_edges
 from estimator.fixing import WallFixing, fix_wall
 from estimator.heat_records import LiningOption, WallHeat
 from estimator.inputs import Design, Room, Site, WallCase
-from estimator.knock_on import GAS, FLUES, WATER, Move, what_moves
+from estimator.knock_on import FLUES, GAS, WATER, Move, what_moves
 from estimator.layout import Joint, Offcut, Piece, RoomLayout, lay_boards
 from estimator.linings import Lining, make_lining
 from estimator.options import compare_options
-from estimator.order import Bill, Load, OrderLine, RoomBoardsOrder, Waste, make_bill, make_load, make_order, waste_by_kind
+from estimator.order import (
+    Bill,
+    Load,
+    OrderLine,
+    RoomBoardsOrder,
+    Waste,
+    make_bill,
+    make_load,
+    make_order,
+    waste_by_kind,
+)
 from estimator.prices import Prices, default_prices
-from estimator.reveals import OpeningLining, RevealBoards, cut_reveals, reveal_linings
+from estimator.reveals import OpeningLining, RevealBoards, RevealPiece, cut_reveals, reveal_linings
 from estimator.rules import ASBESTOS_YEAR, said_no, said_yes
 from estimator.sequence import Task, work_sequence
 from estimator.tape_list import TapeItem, tape_list
@@ -144,7 +154,8 @@ def estimate_survey(
         work.append(done)
         findings += bad
     walls: list[WallEstimate] = []
-    reveal_pieces, shares = [], {}
+    reveal_pieces: list[RevealPiece] = []
+    shares: dict[str, float | None] = {}
     for done in work:
         for case in done.cases:
             wall, pieces, bad = _wall(case, done, lining=lining, design=design, prices=prices, rules=rules)
@@ -156,27 +167,51 @@ def estimate_survey(
     reveals, bad = cut_reveals(reveal_pieces, [o for w in walls for o in w.openings], rules=rules)
     findings += bad
     tape = tape_list(
-        [c for c in cases if is_lined(c)], risks=[d.risk for d in work if d.risk is not None], openings=[o for w in walls for o in w.openings],
-        heats={w.id: w.heat for w in walls if w.heat is not None}, constructions={w.id: w.construction for w in walls if w.construction is not None},
-        design=design, prices=prices, rules=rules,
+        [c for c in cases if is_lined(c)],
+        risks=[d.risk for d in work if d.risk is not None],
+        openings=[o for w in walls for o in w.openings],
+        heats={w.id: w.heat for w in walls if w.heat is not None},
+        constructions={w.id: w.construction for w in walls if w.construction is not None},
+        design=design,
+        prices=prices,
+        rules=rules,
     )
     boards = [_to_order(d) for d in work if d.layout is not None and d.risk is not None]
     fixings = [w.fixing for w in walls if w.fixing is not None]
     moves = [m for w in walls for m in w.moves]
     tasks = _tasks(cases, walls, boards, tape)
     order = make_order(
-        boards, reveals=reveals, openings=[o for w in walls for o in w.openings], fixings=fixings, seals=[s for w in walls for s in w.seals],
-        moves=moves, tasks=tasks, design=design, rules=rules, prices=prices, asbestos=any(_asbestos(c) for c in cases if is_lined(c)),
+        boards,
+        reveals=reveals,
+        openings=[o for w in walls for o in w.openings],
+        fixings=fixings,
+        seals=[s for w in walls for s in w.seals],
+        moves=moves,
+        tasks=tasks,
+        design=design,
+        rules=rules,
+        prices=prices,
+        asbestos=any(_asbestos(c) for c in cases if is_lined(c)),
     )
     taped_walls = {item.wall for item in tape}
     return Estimate(
         rooms=tuple(
-            RoomEstimate(id=d.room.id, boards=_room_boards(d, design), element_share=shares.get(d.room.id)) for d in work
+            RoomEstimate(id=d.room.id, boards=_room_boards(d, design), element_share=shares.get(d.room.id))
+            for d in work
         ),
-        walls=tuple(replace(w, verdict="tape_first") if w.verdict == "nothing_found_against" and w.id in taped_walls else w for w in walls),
-        tape_list=tuple(tape), order=tuple(order), bill=make_bill(order, tasks, prices), reveals=tuple(reveals), sequence=tuple(tasks),
-        load=make_load(boards, reveals, order, design=design, rules=rules), waste=tuple(waste_by_kind(boards, reveals, design=design)),
-        solver_calls=calls.made, findings=tuple(worst_first(findings)),
+        walls=tuple(
+            replace(w, verdict="tape_first") if w.verdict == "nothing_found_against" and w.id in taped_walls else w
+            for w in walls
+        ),
+        tape_list=tuple(tape),
+        order=tuple(order),
+        bill=make_bill(order, tasks, prices),
+        reveals=tuple(reveals),
+        sequence=tuple(tasks),
+        load=make_load(boards, reveals, order, design=design, rules=rules),
+        waste=tuple(waste_by_kind(boards, reveals, design=design)),
+        solver_calls=calls.made,
+        findings=tuple(worst_first(findings)),
     )
 
 
@@ -211,29 +246,52 @@ def _lay_room(
     sizes = sizes_on_sale(lining.insulation_mm)
     where = {"room": room.id, "key": "insulation_mm"}
     if lining.family != "laminate":
-        return nothing, [*findings, Finding(
-            code="B013", severity="note", message=f"{room.id}: {lining.name} is no board with insulation on it, so no boards are laid out for it.",
-            remedy="Compare it by heat, depth and cost; its own trade sets it out.", where=where,
-        )]
+        return nothing, [
+            *findings,
+            Finding(
+                code="B013",
+                severity="note",
+                message=f"{room.id}: {lining.name} is no board with insulation on it, so no boards are laid out for "
+                "it.",
+                remedy="Compare it by heat, depth and cost; its own trade sets it out.",
+                where=where,
+            ),
+        ]
     if not sizes:
-        return nothing, [*findings, Finding(
-            code="B010", severity="stop", message=f"{room.id}: no board on sale has {lining.insulation_mm:g} mm of insulation.",
-            remedy=f"Choose one of {', '.join(f'{t:g}' for t in _thicknesses())} mm.", where=where,
-        )]
+        return nothing, [
+            *findings,
+            Finding(
+                code="B010",
+                severity="stop",
+                message=f"{room.id}: no board on sale has {lining.insulation_mm:g} mm of insulation.",
+                remedy=f"Choose one of {', '.join(f'{t:g}' for t in _thicknesses())} mm.",
+                where=where,
+            ),
+        ]
     corners = corners_of(room, list(faces.values()), round(lining.build_up_mm))
     try:
         layout = lay_boards(list(faces.values()), sizes=sizes, rules=rules, corners=corners)
     except ValueError as error:
-        return nothing, [*findings, Finding(
-            code="B011", severity="stop", message=f"{room.id}: {error}.", remedy="Check the heights and openings, or ask for boards of another length.", where={"room": room.id},
-        )]
+        return nothing, [
+            *findings,
+            Finding(
+                code="B011",
+                severity="stop",
+                message=f"{room.id}: {error}.",
+                remedy="Check the heights and openings, or ask for boards of another length.",
+                where={"room": room.id},
+            ),
+        ]
     lined = [c for c in cases if c.measured.id in faces]
     risk = count_risk(room.id, lined, layout, sizes=sizes, corners=corners, rules=rules, calls=calls)
-    return _RoomWork(room=room, cases=cases, faces=faces, layout=layout, risk=risk), [*findings, *_layout_findings(room, layout)]
+    return _RoomWork(room=room, cases=cases, faces=faces, layout=layout, risk=risk), [
+        *findings,
+        *_layout_findings(room, layout),
+    ]
 
 
 def _thicknesses() -> list[float]:
-    from estimator.tables import read_table  # noqa: PLC0415
+    from estimator.tables import read_table
 
     rows = read_table("board_sizes").rows.values()
     return sorted({float(t) for row in rows if row.get("use", "wall") == "wall" for t in row["insulation_mm"]})
@@ -243,44 +301,71 @@ def _layout_findings(room: Room, layout: RoomLayout) -> list[Finding]:
     found = []
     where = {"room": room.id}
     if not layout.proved:
-        found.append(Finding(
-            code="B014", severity="note", message=f"{room.id}: {layout.count} boards found, at least {layout.lower_bound} needed; not proved to be the fewest.",
-            remedy="Order as found; a shorter list may exist.", where=where,
-        ))
+        found.append(
+            Finding(
+                code="B014",
+                severity="note",
+                message=f"{room.id}: {layout.count} boards found, at least {layout.lower_bound} needed; not proved to "
+                "be the fewest.",
+                remedy="Order as found; a shorter list may exist.",
+                where=where,
+            )
+        )
     near = sorted({j.wall for j in layout.joints if "jamb" in j.risk})
     if near:
-        found.append(Finding(
-            code="B015", severity="warn", message=f"{room.id}: a joint stands within the clearance of a jamb on {', '.join(near)}.",
-            remedy="Tape and fill that joint with care; one more board would avoid it.", where=where,
-        ))
+        found.append(
+            Finding(
+                code="B015",
+                severity="warn",
+                message=f"{room.id}: a joint stands within the clearance of a jamb on {', '.join(near)}.",
+                remedy="Tape and fill that joint with care; one more board would avoid it.",
+                where=where,
+            )
+        )
     boxed = sorted({j.risk.removeprefix("in line with ") for j in layout.joints if j.risk.startswith("in line with ")})
     if boxed:
-        found.append(Finding(
-            code="B016", severity="note", message=f"{room.id}: a joint runs in line with {', '.join(boxed)}.", remedy="Have the electrician shift the box a hand's width.", where=where,
-        ))
+        found.append(
+            Finding(
+                code="B016",
+                severity="note",
+                message=f"{room.id}: a joint runs in line with {', '.join(boxed)}.",
+                remedy="Have the electrician shift the box a hand's width.",
+                where=where,
+            )
+        )
     if layout.board.on_order:
-        found.append(Finding(
-            code="B017", severity="note", message=f"{room.id}: boards of {layout.board.length_mm} mm are made to order and not taken back.",
-            remedy="Ask for the lead time, and tape the heights before ordering.", where=where,
-        ))
+        found.append(
+            Finding(
+                code="B017",
+                severity="note",
+                message=f"{room.id}: boards of {layout.board.length_mm} mm are made to order and not taken back.",
+                remedy="Ask for the lead time, and tape the heights before ordering.",
+                where=where,
+            )
+        )
     return found
 
 
 def corners_of(room: Room, faces: Sequence[Face], depth: int) -> list[Corner]:
-    """Return the corners where two linings meet; walls run clockwise, so a wall's right end meets the next one's left."""
+    """Return the corners where two linings meet; clockwise, a wall's right end meets the next one's left."""
     at = {face.wall: n for n, face in enumerate(faces)}
     ring = list(room.walls)
     following = [*ring[1:], *(ring[:1] if len(ring) > 2 else [None])]
     return [
         Corner(left_face=at[a], right_face=at[b], depth=depth)
-        for a, b in zip(ring, following, strict=True) if a in at and b in at and a is not None and b is not None and a != b
+        for a, b in zip(ring, following, strict=True)
+        if a in at and b in at and a is not None and b is not None and a != b
     ]
 
 
 def _to_order(done: _RoomWork) -> RoomBoardsOrder:
     assert done.layout is not None and done.risk is not None  # asked only for rooms with boards
     return RoomBoardsOrder(
-        room=done.room.id, board=done.layout.board, count=done.layout.count, to_order=done.risk.to_order, offcuts=done.layout.offcuts
+        room=done.room.id,
+        board=done.layout.board,
+        count=done.layout.count,
+        to_order=done.risk.to_order,
+        offcuts=done.layout.offcuts,
     )
 
 
@@ -290,10 +375,24 @@ def _room_boards(done: _RoomWork, design: Design) -> RoomBoards | None:
         return None
     more, fewer = risk.chances()
     return RoomBoards(
-        count=layout.count, lower_bound=layout.lower_bound, proved=layout.proved, to_order=risk.to_order, chance_more=more, chance_fewer=fewer,
-        board=layout.board, pieces=layout.pieces, offcuts=layout.offcuts, joints=layout.joints, joints_at_risk=layout.joints_at_risk, kept=layout.kept,
-        column_count=layout.column_count, area_count=layout.area_count, foot_gaps_mm=layout.foot_gaps_mm, run_through=layout.run_through,
-        used_m2=layout.used_m2, waste_m2=layout.waste_m2,
+        count=layout.count,
+        lower_bound=layout.lower_bound,
+        proved=layout.proved,
+        to_order=risk.to_order,
+        chance_more=more,
+        chance_fewer=fewer,
+        board=layout.board,
+        pieces=layout.pieces,
+        offcuts=layout.offcuts,
+        joints=layout.joints,
+        joints_at_risk=layout.joints_at_risk,
+        kept=layout.kept,
+        column_count=layout.column_count,
+        area_count=layout.area_count,
+        foot_gaps_mm=layout.foot_gaps_mm,
+        run_through=layout.run_through,
+        used_m2=layout.used_m2,
+        waste_m2=layout.waste_m2,
         board_weight_kg=board_weight_kg(
             layout.board, insulation=design.insulation, insulation_mm=design.insulation_mm, board_mm=design.board_mm
         ),
@@ -302,55 +401,103 @@ def _room_boards(done: _RoomWork, design: Design) -> RoomBoards | None:
 
 def _wall(
     case: WallCase, done: _RoomWork, *, lining: Lining, design: Design, prices: Prices, rules: BoardRules
-) -> tuple[WallEstimate, list[object], list[Finding]]:
+) -> tuple[WallEstimate, list[RevealPiece], list[Finding]]:
     wall = case.measured.id
     if not is_lined(case):
-        return WallEstimate(
-            id=wall, lined=False, u_existing={"from_calculated": None, "from_measured": None}, options=(), verdict="cannot_say", conditions=(), heat=None,
-            construction=None, fixing=None, openings=(), moves=(), seals=(),
-        ), [], []
+        return (
+            WallEstimate(
+                id=wall,
+                lined=False,
+                u_existing={"from_calculated": None, "from_measured": None},
+                options=(),
+                verdict="cannot_say",
+                conditions=(),
+                heat=None,
+                construction=None,
+                fixing=None,
+                openings=(),
+                moves=(),
+                seals=(),
+            ),
+            [],
+            [],
+        )
     construction = judge_construction(case)
     findings = [*case.measured.findings, *construction.findings]
     heat, bad = _heat(case, construction, done, design=design, prices=prices)
     findings += bad
-    openings, pieces, bad = reveal_linings(case, build_up_mm=lining.build_up_mm, rules=rules) if lining.build_up_mm else ([], [], [])
+    openings, pieces, bad = (
+        reveal_linings(case, build_up_mm=lining.build_up_mm, rules=rules) if lining.build_up_mm else ([], [], [])
+    )
     findings += bad
     face = done.faces.get(wall)
-    moves, bad = what_moves(
-        case, room=done.room, build_up_mm=lining.build_up_mm, lining_mm=lining.insulation_mm + lining.board_mm, layout=done.layout, openings=openings,
-        rules=rules, neighbours=done.cases,
-    ) if lining.build_up_mm else ([], [])
+    moves, bad = (
+        what_moves(
+            case,
+            room=done.room,
+            build_up_mm=lining.build_up_mm,
+            lining_mm=lining.insulation_mm + lining.board_mm,
+            layout=done.layout,
+            openings=openings,
+            rules=rules,
+            neighbours=done.cases,
+        )
+        if lining.build_up_mm
+        else ([], [])
+    )
     findings += bad
     fixing, seals = None, []
     if face is not None and done.layout is not None:
         fixing = fix_wall(
-            face, done.layout, features=case.measured.features, method=lining.fixing, insulation=lining.key, insulation_mm=lining.insulation_mm,
-            board_mm=lining.board_mm, gap_mm=lining.gap_mm, rules=rules,
+            face,
+            done.layout,
+            features=case.measured.features,
+            method=lining.fixing,
+            insulation=lining.key,
+            insulation_mm=lining.insulation_mm,
+            board_mm=lining.board_mm,
+            gap_mm=lining.gap_mm,
+            rules=rules,
         )
         seals = air_line(face, done.layout, features=case.measured.features)
         findings += open_edges(seals, face, done.layout, features=case.measured.features)
     conditions = tuple(dict.fromkeys([*(heat.conditions if heat else ()), *_conditions(findings)]))
     measured = (done.layout is not None and face is not None) or lining.family != "laminate"
-    return WallEstimate(
-        id=wall, lined=True,
-        u_existing={
-            "from_calculated": heat.u_existing_calculated.value if heat else None,
-            "from_measured": heat.u_existing_measured.value if heat else None,
-        },
-        options=tuple(option_entry(o) for o in heat.options) if heat else (), verdict=_verdict(heat, measured, conditions, findings),
-        conditions=conditions, heat=heat, construction=construction, fixing=fixing, openings=tuple(openings), moves=tuple(moves), seals=tuple(seals),
-    ), list(pieces), findings
+    return (
+        WallEstimate(
+            id=wall,
+            lined=True,
+            u_existing={
+                "from_calculated": heat.u_existing_calculated.value if heat else None,
+                "from_measured": heat.u_existing_measured.value if heat else None,
+            },
+            options=tuple(option_entry(o) for o in heat.options) if heat else (),
+            verdict=_verdict(heat, measured, conditions, findings),
+            conditions=conditions,
+            heat=heat,
+            construction=construction,
+            fixing=fixing,
+            openings=tuple(openings),
+            moves=tuple(moves),
+            seals=tuple(seals),
+        ),
+        list(pieces),
+        findings,
+    )
 
 
 def _heat(
     case: WallCase, construction: Construction, done: _RoomWork, *, design: Design, prices: Prices
 ) -> tuple[WallHeat | None, list[Finding]]:
-    heat = compare_options(case, construction=construction, room=done.room, design=design, prices=prices.heat, neighbours=done.cases)
+    heat = compare_options(
+        case, construction=construction, room=done.room, design=design, prices=prices.heat, neighbours=done.cases
+    )
     return heat, list(heat.findings)
 
 
 SETTLED_FIRST = {
-    "B030": "water pipes have moved to the warm side", "B031": "an engineer has looked at the flue or chimney breast",
+    "B030": "water pipes have moved to the warm side",
+    "B031": "an engineer has looked at the flue or chimney breast",
     "B040": "the air line is closed",
 }
 
@@ -383,7 +530,10 @@ def _asbestos(case: WallCase) -> bool:
 
 
 def _tasks(
-    cases: Sequence[WallCase], walls: Sequence[WallEstimate], boards: Sequence[RoomBoardsOrder], tape: Sequence[TapeItem]
+    cases: Sequence[WallCase],
+    walls: Sequence[WallEstimate],
+    boards: Sequence[RoomBoardsOrder],
+    tape: Sequence[TapeItem],
 ) -> list[Task]:
     lined = [c for c in cases if is_lined(c)]
     if not lined:
@@ -392,16 +542,26 @@ def _tasks(
     area = sum(w.fixing.board_area_m2 for w in walls if w.fixing is not None)
     length = sum(c.measured.width_mm.value for c in lined if c.measured.width_mm is not None) / 1000
     amounts = {
-        "m2": area, "board": float(sum(b.to_order for b in boards)), "radiator": float(kinds.count("radiator")),
-        "socket": float(sum(kinds.count(k) for k in ("socket", "switch", "data", "aerial", "light"))), "opening": float(sum(len(w.openings) for w in walls)),
-        "pipe": float(sum(1 for k in kinds if k in WATER)), "m": length,
+        "m2": area,
+        "board": float(sum(b.to_order for b in boards)),
+        "radiator": float(kinds.count("radiator")),
+        "socket": float(sum(kinds.count(k) for k in ("socket", "switch", "data", "aerial", "light"))),
+        "opening": float(sum(len(w.openings) for w in walls)),
+        "pipe": float(sum(1 for k in kinds if k in WATER)),
+        "m": length,
     }
     applies = {
-        "asbestos": any(_asbestos(c) for c in lined), "damp": any(said_yes(c.site.damp) and str(c.site.damp).lower() not in ("none_seen", "none seen") for c in lined),
-        "gas": any(k in GAS or k in FLUES for k in kinds), "sockets": amounts["socket"] > 0, "tape": bool(tape),
-        "joists": any(not said_no(c.site.joists) for c in lined), "radiators": amounts["radiator"] > 0, "pipes": amounts["pipe"] > 0,
-        "openings": amounts["opening"] > 0, "services": amounts["radiator"] + amounts["socket"] > 0,
+        "asbestos": any(_asbestos(c) for c in lined),
+        "damp": any(
+            said_yes(c.site.damp) and str(c.site.damp).lower() not in ("none_seen", "none seen") for c in lined
+        ),
+        "gas": any(k in GAS or k in FLUES for k in kinds),
+        "sockets": amounts["socket"] > 0,
+        "tape": bool(tape),
+        "joists": any(not said_no(c.site.joists) for c in lined),
+        "radiators": amounts["radiator"] > 0,
+        "pipes": amounts["pipe"] > 0,
+        "openings": amounts["opening"] > 0,
+        "services": amounts["radiator"] + amounts["socket"] > 0,
     }
     return work_sequence(amounts, applies)
-
-

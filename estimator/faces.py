@@ -82,10 +82,15 @@ def lining_face(case: WallCase) -> tuple[Face | None, list[Finding]]:
     right = _value(wall.height_right_mm) or _value(wall.height_mm)
     for key, size in (("width_mm", width), ("height_mm", left or right)):
         if size is None or not size > 0:
-            findings.append(_stop(
-                "B001", f"{wall.id}: {key} is {'not known' if size is None else f'{size:.0f} mm'}, so no boards are laid on it.",
-                f"Mark the wall's four corners, or tape {key} and enter it.", {"wall": wall.id, "key": key},
-            ))
+            findings.append(
+                _stop(
+                    "B001",
+                    f"{wall.id}: {key} is {'not known' if size is None else f'{size:.0f} mm'}, so no boards are laid "
+                    "on it.",
+                    f"Mark the wall's four corners, or tape {key} and enter it.",
+                    {"wall": wall.id, "key": key},
+                )
+            )
     if findings or width is None or not (left or right):
         return None, findings
     face_width, tall = math.ceil(width - 1e-6), math.floor(max(left or 0.0, right or 0.0))
@@ -96,61 +101,103 @@ def lining_face(case: WallCase) -> tuple[Face | None, list[Finding]]:
         if gap:
             gaps.append(gap)
     gaps.sort(key=lambda g: (g.left, g.bottom))
-    findings += [_overlap(wall.id, a, b) for i, a in enumerate(gaps) for b in gaps[i + 1:] if _crosses(a, b)]
+    findings += [_overlap(wall.id, a, b) for i, a in enumerate(gaps) for b in gaps[i + 1 :] if _crosses(a, b)]
     if any(f.severity == "stop" for f in findings):
         return None, findings
     boxes = tuple(
-        Box(id=f.id, left=math.floor(f.left_mm.value), right=math.ceil(f.left_mm.value + (f.width_mm.value if f.width_mm else 0)))
-        for f in wall.features if f.kind in BOXES and f.left_mm is not None
+        Box(
+            id=f.id,
+            left=math.floor(f.left_mm.value),
+            right=math.ceil(f.left_mm.value + (f.width_mm.value if f.width_mm else 0)),
+        )
+        for f in wall.features
+        if f.kind in BOXES and f.left_mm is not None
     )
     return Face(
-        wall=wall.id, width=face_width, height_left=math.ceil((left or right or 0.0) - 1e-6),
-        height_right=math.ceil((right or left or 0.0) - 1e-6), gaps=tuple(gaps), boxes=boxes,
+        wall=wall.id,
+        width=face_width,
+        height_left=math.ceil((left or right or 0.0) - 1e-6),
+        height_right=math.ceil((right or left or 0.0) - 1e-6),
+        gaps=tuple(gaps),
+        boxes=boxes,
     ), findings
 
 
 def _gap(wall: str, opening: MeasuredOpening, width: int, height: int) -> tuple[Gap | None, list[Finding]]:
     where = {"wall": wall, "opening": opening.id}
-    known = {"width_mm": opening.width_mm, "height_mm": opening.height_mm, "left_mm": opening.left_mm, "sill_mm": opening.sill_mm}
+    known = {
+        "width_mm": opening.width_mm,
+        "height_mm": opening.height_mm,
+        "left_mm": opening.left_mm,
+        "sill_mm": opening.sill_mm,
+    }
     missing = [key for key, size in known.items() if size is None]
     if opening.kind == "door" and "sill_mm" in missing:
         known["sill_mm"] = Measured(value=0.0, sd=0.0)
         missing.remove("sill_mm")
     if missing:
-        return None, [Finding(
-            code="B002", severity="warn",
-            message=f"{wall}, opening {opening.id}: {', '.join(missing)} not known, so it is boarded over in the count.",
-            remedy=f"Mark the opening's four corners on the plaster, or tape {' and '.join(missing)}.", where=where,
-        )]
+        return None, [
+            Finding(
+                code="B002",
+                severity="warn",
+                message=f"{wall}, opening {opening.id}: {', '.join(missing)} not known, so it is boarded over in the "
+                "count.",
+                remedy=f"Mark the opening's four corners on the plaster, or tape {' and '.join(missing)}.",
+                where=where,
+            )
+        ]
     w, h, x, y = (known[key].value for key in ("width_mm", "height_mm", "left_mm", "sill_mm"))  # type: ignore[union-attr]
     findings = []
     if not w > 0 or not h > 0:
-        findings.append(_stop("B003", f"{wall}, opening {opening.id}: {w:.0f} x {h:.0f} mm is no size.", "Tape it again.", where))
+        findings.append(
+            _stop("B003", f"{wall}, opening {opening.id}: {w:.0f} x {h:.0f} mm is no size.", "Tape it again.", where)
+        )
     if w >= width:
-        findings.append(_stop(
-            "B004", f"{wall}, opening {opening.id}: width_mm {w:.0f} is not less than the wall's {width}.",
-            "Tape the opening and the wall; one of them is wrong.", {**where, "key": "width_mm"},
-        ))
+        findings.append(
+            _stop(
+                "B004",
+                f"{wall}, opening {opening.id}: width_mm {w:.0f} is not less than the wall's {width}.",
+                "Tape the opening and the wall; one of them is wrong.",
+                {**where, "key": "width_mm"},
+            )
+        )
     elif x < -SLACK_MM or x + w > width + SLACK_MM:
-        findings.append(_stop(
-            "B005", f"{wall}, opening {opening.id}: it runs from {x:.0f} to {x + w:.0f} mm, past the wall's ends (0 to {width}).",
-            "Check left_mm and width_mm; tape from the wall's left corner.", {**where, "key": "left_mm"},
-        ))
+        findings.append(
+            _stop(
+                "B005",
+                f"{wall}, opening {opening.id}: it runs from {x:.0f} to {x + w:.0f} mm, past the wall's ends (0 to "
+                f"{width}).",
+                "Check left_mm and width_mm; tape from the wall's left corner.",
+                {**where, "key": "left_mm"},
+            )
+        )
     if y < -SLACK_MM:
-        findings.append(_stop(
-            "B006", f"{wall}, opening {opening.id}: sill_mm is {y:.0f}, below the floor.",
-            "Measure sill_mm up from the floor line; a door has 0.", {**where, "key": "sill_mm"},
-        ))
+        findings.append(
+            _stop(
+                "B006",
+                f"{wall}, opening {opening.id}: sill_mm is {y:.0f}, below the floor.",
+                "Measure sill_mm up from the floor line; a door has 0.",
+                {**where, "key": "sill_mm"},
+            )
+        )
     elif y + h > height + SLACK_MM:
-        findings.append(_stop(
-            "B007", f"{wall}, opening {opening.id}: its head is at {y + h:.0f} mm, above the ceiling at {height}.",
-            "Check sill_mm and height_mm.", {**where, "key": "height_mm"},
-        ))
+        findings.append(
+            _stop(
+                "B007",
+                f"{wall}, opening {opening.id}: its head is at {y + h:.0f} mm, above the ceiling at {height}.",
+                "Check sill_mm and height_mm.",
+                {**where, "key": "height_mm"},
+            )
+        )
     if findings:
         return None, findings
     return Gap(
-        id=opening.id, kind=opening.kind, left=max(0, math.ceil(x - 1e-6)), right=min(width, math.floor(x + w + 1e-6)),
-        bottom=max(0, math.ceil(y - 1e-6)), top=min(height, math.floor(y + h + 1e-6)),
+        id=opening.id,
+        kind=opening.kind,
+        left=max(0, math.ceil(x - 1e-6)),
+        right=min(width, math.floor(x + w + 1e-6)),
+        bottom=max(0, math.ceil(y - 1e-6)),
+        top=min(height, math.floor(y + h + 1e-6)),
     ), []
 
 
@@ -184,9 +231,12 @@ def shifted(measured: MeasuredWall, deltas: Mapping[str, float]) -> MeasuredWall
 
 _WALL_KEYS = ("width_mm", "width_bottom_mm", "width_top_mm", "height_mm", "height_left_mm", "height_right_mm")
 _MOVES = {
-    "width_mm": ("width_mm", "width_bottom_mm", "width_top_mm"), "height_mm": ("height_mm", "height_left_mm", "height_right_mm"),
-    "width_bottom_mm": ("width_bottom_mm", "width_mm"), "width_top_mm": ("width_top_mm", "width_mm"),
-    "height_left_mm": ("height_left_mm", "height_mm"), "height_right_mm": ("height_right_mm", "height_mm"),
+    "width_mm": ("width_mm", "width_bottom_mm", "width_top_mm"),
+    "height_mm": ("height_mm", "height_left_mm", "height_right_mm"),
+    "width_bottom_mm": ("width_bottom_mm", "width_mm"),
+    "width_top_mm": ("width_top_mm", "width_mm"),
+    "height_left_mm": ("height_left_mm", "height_mm"),
+    "height_right_mm": ("height_right_mm", "height_mm"),
 }
 
 
@@ -216,8 +266,10 @@ def _crosses(a: Gap, b: Gap) -> bool:
 
 def _overlap(wall: str, a: Gap, b: Gap) -> Finding:
     return _stop(
-        "B008", f"{wall}: openings {a.id} ({a.left} to {a.right} mm) and {b.id} ({b.left} to {b.right} mm) overlap.",
-        "Check their left_mm and width_mm; tape the pier between them.", {"wall": wall, "opening": b.id},
+        "B008",
+        f"{wall}: openings {a.id} ({a.left} to {a.right} mm) and {b.id} ({b.left} to {b.right} mm) overlap.",
+        "Check their left_mm and width_mm; tape the pier between them.",
+        {"wall": wall, "opening": b.id},
     )
 
 

@@ -13,7 +13,22 @@ from estimator.outlines import Point
 from vision.findings import Finding
 from vision.walls import MeasuredFeature
 
-PIERCING = ("socket", "switch", "data", "aerial", "light", "thermostat", "pipe", "water_pipe", "gas_pipe", "heating_pipe", "waste_pipe", "vent", "airbrick", "flue")
+PIERCING = (
+    "socket",
+    "switch",
+    "data",
+    "aerial",
+    "light",
+    "thermostat",
+    "pipe",
+    "water_pipe",
+    "gas_pipe",
+    "heating_pipe",
+    "waste_pipe",
+    "vent",
+    "airbrick",
+    "flue",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +62,12 @@ def air_line(face: Face, layout: RoomLayout, *, features: Sequence[MeasuredFeatu
         for edge, line in (("floor", (a, b)), ("right", (b, c)), ("ceiling", (c, d)), ("left", (d, a)))
     ]
     for g in face.gaps:
-        ring = (float(g.left), float(g.bottom)), (float(g.right), float(g.bottom)), (float(g.right), float(g.top)), (float(g.left), float(g.top))
+        ring = (
+            (float(g.left), float(g.bottom)),
+            (float(g.right), float(g.bottom)),
+            (float(g.right), float(g.top)),
+            (float(g.left), float(g.top)),
+        )
         through = g.bottom <= foot
         line = (ring[0], ring[3], ring[2], ring[1]) if through else ring
         seals.append(Seal(wall=face.wall, edge=f"opening {g.id}", material="sealant", line=line, closed=not through))
@@ -76,14 +96,21 @@ def open_edges(
     have = {s.edge: s for s in seals if s.wall == face.wall and s.length_m > 0}
     doors = {f"opening {g.id}" for g in face.gaps if g.bottom <= layout.foot_gaps_mm[face.wall]}
     wanted = {"floor", "ceiling", "left", "right"} | {f"opening {g.id}" for g in face.gaps}
-    wanted |= {f"through {f.id}" for f in features if f.kind.strip().lower().replace(" ", "_") in PIERCING and feature_box(f) is not None}
+    wanted |= {
+        f"through {f.id}"
+        for f in features
+        if f.kind.strip().lower().replace(" ", "_") in PIERCING and feature_box(f) is not None
+    }
     wanted |= {f"joint {n}" for n, _ in enumerate(j for j in layout.joints if j.wall == face.wall)}
     rings = {e for e in wanted if e.startswith(("opening", "through"))} - doors
     left_open = [e for e in sorted(wanted) if e not in have or (e in rings and not have[e].closed)]
     return [
         Finding(
-            code="B040", severity="stop", message=f"{face.wall}: the air line is open at {edge}.",
-            remedy="Seal it: moist room air that reaches the cold brick behind the lining condenses there.", where={"wall": face.wall, "key": edge},
+            code="B040",
+            severity="stop",
+            message=f"{face.wall}: the air line is open at {edge}.",
+            remedy="Seal it: moist room air that reaches the cold brick behind the lining condenses there.",
+            where={"wall": face.wall, "key": edge},
         )
         for edge in left_open
     ]

@@ -1,4 +1,4 @@
-"""How the boards are fixed: dabs, ribbons, beads or screws where they go, what it takes, and fixing lengths by layer."""
+"""How boards are fixed: dabs, ribbons, beads or screws where they go, what it takes, and fixing lengths by layer."""
 
 from __future__ import annotations
 
@@ -49,8 +49,17 @@ class WallFixing:
 
 
 def fix_wall(
-    face: Face, layout: RoomLayout, *, features: Sequence[MeasuredFeature], method: str, insulation: str,
-    insulation_mm: float, board_mm: float, gap_mm: float, rules: BoardRules, table: Table | None = None,
+    face: Face,
+    layout: RoomLayout,
+    *,
+    features: Sequence[MeasuredFeature],
+    method: str,
+    insulation: str,
+    insulation_mm: float,
+    board_mm: float,
+    gap_mm: float,
+    rules: BoardRules,
+    table: Table | None = None,
 ) -> WallFixing:
     """Return where and with what one wall's boards are fixed.
 
@@ -98,14 +107,26 @@ def fix_wall(
     fixings = _secondary(face, pieces, int(row["secondary_per_board"]))
     batten = sum(math.dist(a, b) for a, b in lines) / 1000
     return WallFixing(
-        wall=face.wall, method=method, board_area_m2=area, dabs=tuple(dabs), ribbons=tuple(ribbons), lines=tuple(lines),
-        fixings=tuple(fixings), screws=math.ceil(batten * 1000 / float(row["screw_pitch_mm"])) if lines else 0,
-        contact_share=contact / area if dabs and area else None, adhesive_kg=kg,
+        wall=face.wall,
+        method=method,
+        board_area_m2=area,
+        dabs=tuple(dabs),
+        ribbons=tuple(ribbons),
+        lines=tuple(lines),
+        fixings=tuple(fixings),
+        screws=math.ceil(batten * 1000 / float(row["screw_pitch_mm"])) if lines else 0,
+        contact_share=contact / area if dabs and area else None,
+        adhesive_kg=kg,
         adhesive_range_kg=(row["site_kg_m2"][0] * area, row["site_kg_m2"][1] * area) if "site_kg_m2" in row else None,
-        foam_cans=(area / row["can_m2"][1], area / row["can_m2"][0]) if "can_m2" in row else None, batten_m=batten,
-        primer_litres=_primer(table, insulation, area, method), fixing_mm=length,
-        fixing_length_mm=_next_length(table, length), bare_fixing_mm=length - rules.plaster_mm,
-        flat_mm=float(row["flat_mm"]), background=str(row["background"]), wait=str(row["wait"]),
+        foam_cans=(area / row["can_m2"][1], area / row["can_m2"][0]) if "can_m2" in row else None,
+        batten_m=batten,
+        primer_litres=_primer(table, insulation, area, method),
+        fixing_mm=length,
+        fixing_length_mm=_next_length(table, length),
+        bare_fixing_mm=length - rules.plaster_mm,
+        flat_mm=float(row["flat_mm"]),
+        background=str(row["background"]),
+        wait=str(row["wait"]),
     )
 
 
@@ -154,7 +175,8 @@ def _ribbons(face: Face, foot: float, ringed: Sequence[Rect], edge: float, wide:
 
     found: list[Polygon] = [
         ((left, top(left) - wide), (right, top(right) - wide), (right, top(right)), (left, top(left))),
-        _box(left, bottom, left + wide, top(left) - wide), _box(right - wide, bottom, right, top(right) - wide),
+        _box(left, bottom, left + wide, top(left) - wide),
+        _box(right - wide, bottom, right, top(right) - wide),
     ]
     doors = sorted((g.left, g.right) for g in face.gaps if g.bottom <= foot)
     at = left + wide
@@ -164,14 +186,19 @@ def _ribbons(face: Face, foot: float, ringed: Sequence[Rect], edge: float, wide:
         at = max(at, b + edge)
     for g in face.gaps:
         low = max(g.bottom - inner, bottom) if g.bottom > foot else bottom
-        found += [_box(g.left - inner, low, g.left - edge, g.top + inner), _box(g.right + edge, low, g.right + inner, g.top + inner)]
+        found += [
+            _box(g.left - inner, low, g.left - edge, g.top + inner),
+            _box(g.right + edge, low, g.right + inner, g.top + inner),
+        ]
         found.append(_box(g.left - edge, g.top + edge, g.right + edge, g.top + inner))
         if g.bottom > foot:
             found.append(_box(g.left - edge, g.bottom - inner, g.right + edge, g.bottom - edge))
     for box in ringed:
         found += [
-            _box(box[0] - inner, box[1] - inner, box[2] + inner, box[1] - edge), _box(box[0] - inner, box[3] + edge, box[2] + inner, box[3] + inner),
-            _box(box[0] - inner, box[1] - edge, box[0] - edge, box[3] + edge), _box(box[2] + edge, box[1] - edge, box[2] + inner, box[3] + edge),
+            _box(box[0] - inner, box[1] - inner, box[2] + inner, box[1] - edge),
+            _box(box[0] - inner, box[3] + edge, box[2] + inner, box[3] + inner),
+            _box(box[0] - inner, box[1] - edge, box[0] - edge, box[3] + edge),
+            _box(box[2] + edge, box[1] - edge, box[2] + inner, box[3] + edge),
         ]
     return [p for p in found if _inside(p, face, foot)]
 
@@ -188,7 +215,9 @@ def _dabs(
 ) -> list[Polygon]:
     wide, tall = (float(v) for v in row["dab_mm"])
     edge, pitch = float(row["edge_mm"]), float(row["dab_pitch_mm"])
-    shut = [_bounds(r) for r in ribbons] + [(float(g.left), float(g.bottom), float(g.right), float(g.top)) for g in face.gaps]
+    shut = [_bounds(r) for r in ribbons] + [
+        (float(g.left), float(g.bottom), float(g.right), float(g.top)) for g in face.gaps
+    ]
     shut += list(ringed)
     found = []
     for piece in pieces:
@@ -225,7 +254,12 @@ def _lines(face: Face, pieces: Sequence[Piece], row: Row) -> list[tuple[Point, P
         spans = [(bottom, face.ceiling(x))]
         for g in face.gaps:
             if g.left < x < g.right:
-                spans = [part for low, high in spans for part in ((low, min(high, g.bottom)), (max(low, g.top), high)) if part[1] > part[0]]
+                spans = [
+                    part
+                    for low, high in spans
+                    for part in ((low, min(high, g.bottom)), (max(low, g.top), high))
+                    if part[1] > part[0]
+                ]
         found += [((x, low), (x, high)) for low, high in spans]
     found.append(((0.0, bottom), (float(face.width), bottom)))
     found.append(((0.0, face.ceiling(0)), (float(face.width), face.ceiling(face.width))))
@@ -237,7 +271,7 @@ def _lines(face: Face, pieces: Sequence[Piece], row: Row) -> list[tuple[Point, P
 
 
 def _secondary(face: Face, pieces: Sequence[Piece], per_board: int) -> list[Point]:
-    """Return the fixings of each column: near the two top corners, then along both edges downwards and one in the middle."""
+    """Return the fixings of each column: near the top corners, then down both edges, and one in the middle."""
     inset, found = 75.0, []
     for piece in pieces:
         if piece.role != "column" or per_board == 0:
@@ -246,11 +280,20 @@ def _secondary(face: Face, pieces: Sequence[Piece], per_board: int) -> list[Poin
         level = min(top, face.ceiling(left + inset), face.ceiling(right - inset))
         rows = [level - 150.0]
         if per_board > 2:
-            rows += [bottom + 300.0 + n * (level - bottom - 450.0) / max(1, (per_board - 2) // 2) for n in range((per_board - 2) // 2)]
+            rows += [
+                bottom + 300.0 + n * (level - bottom - 450.0) / max(1, (per_board - 2) // 2)
+                for n in range((per_board - 2) // 2)
+            ]
         found += [(x, y) for y in rows for x in (left + inset, right - inset)]
         if per_board % 2:
             found.append(((left + right) / 2, (bottom + top) / 2))
-    return [q for q in found if not any(g.left - inset < q[0] < g.right + inset and g.bottom - inset < q[1] < g.top + inset for g in face.gaps)]
+    return [
+        q
+        for q in found
+        if not any(
+            g.left - inset < q[0] < g.right + inset and g.bottom - inset < q[1] < g.top + inset for g in face.gaps
+        )
+    ]
 
 
 def _contact(dabs: Sequence[Polygon], ribbons: Sequence[Polygon]) -> float:
@@ -292,9 +335,12 @@ def _bounds(p: Polygon) -> Rect:
 def totals(fixings: Sequence[WallFixing]) -> Mapping[str, float]:
     """Return the sums over walls that the order is made from."""
     return {
-        "area_m2": sum(f.board_area_m2 for f in fixings), "adhesive_kg": sum(f.adhesive_kg or 0.0 for f in fixings),
+        "area_m2": sum(f.board_area_m2 for f in fixings),
+        "adhesive_kg": sum(f.adhesive_kg or 0.0 for f in fixings),
         "adhesive_least_kg": sum((f.adhesive_range_kg or (0.0, 0.0))[0] for f in fixings),
-        "foam_cans": sum((f.foam_cans or (0.0, 0.0))[1] for f in fixings), "batten_m": sum(f.batten_m for f in fixings),
-        "screws": sum(f.screws for f in fixings), "fixings": sum(len(f.fixings) for f in fixings),
+        "foam_cans": sum((f.foam_cans or (0.0, 0.0))[1] for f in fixings),
+        "batten_m": sum(f.batten_m for f in fixings),
+        "screws": sum(f.screws for f in fixings),
+        "fixings": sum(len(f.fixings) for f in fixings),
         "primer_litres": sum(f.primer_litres for f in fixings),
     }

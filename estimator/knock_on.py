@@ -61,8 +61,15 @@ CABLE_SLACK_MM = (100, 150)  # common practice, no source
 
 
 def what_moves(
-    case: WallCase, *, room: Room, build_up_mm: float, lining_mm: float, layout: RoomLayout | None,
-    openings: Sequence[OpeningLining], rules: BoardRules, neighbours: Sequence[WallCase] = (),
+    case: WallCase,
+    *,
+    room: Room,
+    build_up_mm: float,
+    lining_mm: float,
+    layout: RoomLayout | None,
+    openings: Sequence[OpeningLining],
+    rules: BoardRules,
+    neighbours: Sequence[WallCase] = (),
 ) -> tuple[list[Move], list[Finding]]:
     """Return what moves on one lined wall, and the findings that come with it.
 
@@ -82,7 +89,13 @@ def what_moves(
         All walls of the room.
     """
     s = Setting(
-        case=case, room=room, build_up_mm=build_up_mm, lining_mm=lining_mm, layout=layout, rules=rules, neighbours=tuple(neighbours)
+        case=case,
+        room=room,
+        build_up_mm=build_up_mm,
+        lining_mm=lining_mm,
+        layout=layout,
+        rules=rules,
+        neighbours=tuple(neighbours),
     )
     moves: list[Move] = []
     findings: list[Finding] = []
@@ -100,7 +113,16 @@ def what_moves(
     return sorted(moves, key=lambda m: (TRADES.index(m.trade), m.thing, m.action)), findings
 
 
-TRADES = ("gas engineer", "electrician", "plumber", "asbestos surveyor", "building professional", "joiner", "plasterer", "yourself")
+TRADES = (
+    "gas engineer",
+    "electrician",
+    "plumber",
+    "asbestos surveyor",
+    "building professional",
+    "joiner",
+    "plasterer",
+    "yourself",
+)
 
 
 def _feature(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
@@ -110,14 +132,25 @@ def _feature(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Fin
             return rule(s, feature)
     if kind in ("skirting", "skirting_line", "coving", "coving_line", "picture_rail"):
         return [], []
-    return [Move(
-        trade="yourself", wall=s.case.measured.id, thing=feature.id, action=f"take {feature.id} ({feature.kind}) off the wall and refix it on the new face, "
-        f"{s.build_up_mm:g} mm forward, with fixings that reach the masonry or timber set behind the board", where_mm=_place(feature),
-    )], []
+    return [
+        Move(
+            trade="yourself",
+            wall=s.case.measured.id,
+            thing=feature.id,
+            action=f"take {feature.id} ({feature.kind}) off the wall and refix it on the new face, "
+            f"{s.build_up_mm:g} mm forward, with fixings that reach the masonry or timber set behind the board",
+            where_mm=_place(feature),
+        )
+    ], []
 
 
 def _place(feature: MeasuredFeature) -> dict[str, float]:
-    names = {"left_mm": feature.left_mm, "bottom_mm": feature.bottom_mm, "width_mm": feature.width_mm, "height_mm": feature.height_mm}
+    names = {
+        "left_mm": feature.left_mm,
+        "bottom_mm": feature.bottom_mm,
+        "width_mm": feature.width_mm,
+        "height_mm": feature.height_mm,
+    }
     return {name: m.value for name, m in names.items() if m is not None}
 
 
@@ -126,15 +159,24 @@ def _radiator(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Fi
     width = feature.width_mm.value if feature.width_mm else 1000.0
     return [
         Move(
-            trade="plumber", wall=s.case.measured.id, thing=feature.id,
-            action=f"drain and take off {feature.id}; rehang it {forward:g} mm forward on brackets fixed through to the masonry or to timber set in the lining; "
-            f"move both tails by {forward:g} mm", where_mm=_place(feature) | {"forward_mm": forward}, buy={"radiator_move": 1.0},
+            trade="plumber",
+            wall=s.case.measured.id,
+            thing=feature.id,
+            action=f"drain and take off {feature.id}; rehang it {forward:g} mm forward on brackets fixed through to "
+            "the masonry or to timber set in the lining; "
+            f"move both tails by {forward:g} mm",
+            where_mm=_place(feature) | {"forward_mm": forward},
+            buy={"radiator_move": 1.0},
             caution="Hot water and pressure: let it cool and isolate before opening a valve.",
             ask=f"Have the pipes {forward:g} mm of play, or do the tails need new elbows under the floor?",
         ),
         Move(
-            trade="joiner", wall=s.case.measured.id, thing=feature.id, action="set a timber behind the board for each bracket before the board goes up",
-            where_mm=_place(feature), buy={"pattress_timber": 2 * width / 1000},
+            trade="joiner",
+            wall=s.case.measured.id,
+            thing=feature.id,
+            action="set a timber behind the board for each bracket before the board goes up",
+            where_mm=_place(feature),
+            buy={"pattress_timber": 2 * width / 1000},
         ),
     ], []
 
@@ -144,14 +186,27 @@ def _box(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding
     low, high = CABLE_SLACK_MM
     return [
         Move(
-            trade="electrician", wall=s.case.measured.id, thing=feature.id,
-            action=f"bring {feature.id} ({feature.kind}) forward by {s.build_up_mm:g} mm: new box flush with the board, cable with {low} to {high} mm to spare, "
-            "or moved straight up or down where it is too short", where_mm=hole, board=board, buy={"back_box": 1.0, "socket_move": 1.0}, caution=ELECTRICITY,
-            ask="Is there spare cable? A cable inside insulation carries less (BS 7671, 523.9, from memory); PVC must not touch polystyrene.",
+            trade="electrician",
+            wall=s.case.measured.id,
+            thing=feature.id,
+            action=f"bring {feature.id} ({feature.kind}) forward by {s.build_up_mm:g} mm: new box flush with the "
+            f"board, cable with {low} to {high} mm to spare, "
+            "or moved straight up or down where it is too short",
+            where_mm=hole,
+            board=board,
+            buy={"back_box": 1.0, "socket_move": 1.0},
+            caution=ELECTRICITY,
+            ask="Is there spare cable? A cable inside insulation carries less (BS 7671, 523.9, from memory); PVC must "
+            "not touch polystyrene.",
         ),
         Move(
-            trade="yourself", wall=s.case.measured.id, thing=feature.id, action=f"cut the hole for {feature.id}, checked against the wall just before cutting, and seal round the box",
-            where_mm=hole, board=board,
+            trade="yourself",
+            wall=s.case.measured.id,
+            thing=feature.id,
+            action=f"cut the hole for {feature.id}, checked against the wall just before cutting, and seal round the "
+            "box",
+            where_mm=hole,
+            board=board,
         ),
     ], []
 
@@ -166,10 +221,15 @@ def _hole(s: Setting, feature: MeasuredFeature) -> tuple[dict[str, float], int |
     for piece in s.layout.pieces:
         left, bottom, right, top = piece.on_wall.box
         if piece.wall == s.case.measured.id and left <= x <= right and bottom <= y <= top:
-            a, b = piece.to_board(place["left_mm"], place["bottom_mm"]), piece.to_board(place["left_mm"] + w, place["bottom_mm"] + h)
+            a, b = (
+                piece.to_board(place["left_mm"], place["bottom_mm"]),
+                piece.to_board(place["left_mm"] + w, place["bottom_mm"] + h),
+            )
             return place | {
-                "board_left_mm": min(a[0], b[0]), "board_bottom_mm": min(a[1], b[1]),
-                "board_right_mm": max(a[0], b[0]), "board_top_mm": max(a[1], b[1]),
+                "board_left_mm": min(a[0], b[0]),
+                "board_bottom_mm": min(a[1], b[1]),
+                "board_right_mm": max(a[0], b[0]),
+                "board_top_mm": max(a[1], b[1]),
             }, piece.board
     return place, None
 
@@ -177,79 +237,167 @@ def _hole(s: Setting, feature: MeasuredFeature) -> tuple[dict[str, float], int |
 def _water(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
     wall = s.case.measured.id
     unsaid = feature.kind.strip().lower() == "pipe"
-    what = f"{feature.id}: nobody has said what this pipe carries; a water pipe" if unsaid else f"{feature.id} ({feature.kind.replace('_', ' ')})"
-    remedy = "Move it to the warm side of the lining before boarding." + (" If it is no water pipe, enter its kind (gas_pipe, cable, conduit)." if unsaid else "")
-    return [Move(
-        trade="plumber", wall=wall, thing=feature.id, action=f"move {feature.id} to the room side of the lining, {s.build_up_mm:g} mm forward, boxed in on the warm side",
-        where_mm=_place(feature), buy={"pipe_move": 1.0},
-    )], [Finding(
-        code="B030", severity="stop", message=f"{wall}: {what} left between lining and wall freezes and cannot be reached.", remedy=remedy,
-        where={"wall": wall, "feature": feature.id},
-    )]
+    what = (
+        f"{feature.id}: nobody has said what this pipe carries; a water pipe"
+        if unsaid
+        else f"{feature.id} ({feature.kind.replace('_', ' ')})"
+    )
+    remedy = "Move it to the warm side of the lining before boarding." + (
+        " If it is no water pipe, enter its kind (gas_pipe, cable, conduit)." if unsaid else ""
+    )
+    return [
+        Move(
+            trade="plumber",
+            wall=wall,
+            thing=feature.id,
+            action=f"move {feature.id} to the room side of the lining, {s.build_up_mm:g} mm forward, boxed in on the "
+            "warm side",
+            where_mm=_place(feature),
+            buy={"pipe_move": 1.0},
+        )
+    ], [
+        Finding(
+            code="B030",
+            severity="stop",
+            message=f"{wall}: {what} left between lining and wall freezes and cannot be reached.",
+            remedy=remedy,
+            where={"wall": wall, "feature": feature.id},
+        )
+    ]
 
 
 def _gas(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
     wall = s.case.measured.id
-    return [Move(
-        trade="gas engineer", wall=wall, thing=feature.id, action=f"look at {feature.id} ({feature.kind.replace('_', ' ')}) before anything is boxed in or moved",
-        where_mm=_place(feature), caution="Gas work is for a registered gas engineer only.",
-    )], [Finding(
-        code="B033", severity="warn", message=f"{wall}: {feature.id} carries or burns gas where the lining goes.",
-        remedy="Ask a registered gas engineer before ordering; gas pipes must not run unventilated behind a lining.", where={"wall": wall, "feature": feature.id},
-    )]
+    return [
+        Move(
+            trade="gas engineer",
+            wall=wall,
+            thing=feature.id,
+            action=f"look at {feature.id} ({feature.kind.replace('_', ' ')}) before anything is boxed in or moved",
+            where_mm=_place(feature),
+            caution="Gas work is for a registered gas engineer only.",
+        )
+    ], [
+        Finding(
+            code="B033",
+            severity="warn",
+            message=f"{wall}: {feature.id} carries or burns gas where the lining goes.",
+            remedy="Ask a registered gas engineer before ordering; gas pipes must not run unventilated behind a "
+            "lining.",
+            where={"wall": wall, "feature": feature.id},
+        )
+    ]
 
 
 def _vent(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
     wall = s.case.measured.id
     hole, board = _hole(s, feature)
-    return [Move(
-        trade="yourself", wall=wall, thing=feature.id, action=f"keep {feature.id} open: sleeve it through the lining ({s.build_up_mm:g} mm longer), sealed to the board, new grille on the new face",
-        where_mm=hole, board=board,
-    )], [Finding(
-        code="B032", severity="warn", message=f"{wall}: {feature.id} ({feature.kind}) must stay open; boards must not cover it.",
-        remedy="Sleeve it through. Where it feeds a fire, a boiler or an underfloor void, ask before work.", where={"wall": wall, "feature": feature.id},
-    )]
+    return [
+        Move(
+            trade="yourself",
+            wall=wall,
+            thing=feature.id,
+            action=f"keep {feature.id} open: sleeve it through the lining ({s.build_up_mm:g} mm longer), sealed to "
+            "the board, new grille on the new face",
+            where_mm=hole,
+            board=board,
+        )
+    ], [
+        Finding(
+            code="B032",
+            severity="warn",
+            message=f"{wall}: {feature.id} ({feature.kind}) must stay open; boards must not cover it.",
+            remedy="Sleeve it through. Where it feeds a fire, a boiler or an underfloor void, ask before work.",
+            where={"wall": wall, "feature": feature.id},
+        )
+    ]
 
 
 def _flue(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
     wall = s.case.measured.id
-    return [Move(
-        trade="gas engineer", wall=wall, thing=feature.id, action=f"say whether {feature.id} is in use and how far combustible board must stay away", where_mm=_place(feature),
-        caution="Fire and carbon monoxide: nothing that burns on or near a flue or chimney breast in use; its air supply stays open.",
-    )], [Finding(
-        code="B031", severity="stop", message=f"{wall}: {feature.id} ({feature.kind.replace('_', ' ')}) is on the wall; no board that burns may go on a flue or chimney breast in use.",
-        remedy="Ask a registered gas or solid-fuel engineer; leave the breast out of the lining until they have answered.", where={"wall": wall, "feature": feature.id},
-    )]
+    return [
+        Move(
+            trade="gas engineer",
+            wall=wall,
+            thing=feature.id,
+            action=f"say whether {feature.id} is in use and how far combustible board must stay away",
+            where_mm=_place(feature),
+            caution="Fire and carbon monoxide: nothing that burns on or near a flue or chimney breast in use; its air "
+            "supply stays open.",
+        )
+    ], [
+        Finding(
+            code="B031",
+            severity="stop",
+            message=f"{wall}: {feature.id} ({feature.kind.replace('_', ' ')}) is on the wall; no board that burns may "
+            "go on a flue or chimney breast in use.",
+            remedy="Ask a registered gas or solid-fuel engineer; leave the breast out of the lining until they have "
+            "answered.",
+            where={"wall": wall, "feature": feature.id},
+        )
+    ]
 
 
 def _meter(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
     wall = s.case.measured.id
-    return [Move(
-        trade="electrician", wall=wall, thing=feature.id, action=f"look at {feature.id} before ordering: it stays reachable and is not boarded in", where_mm=_place(feature), caution=ELECTRICITY,
-    )], [Finding(
-        code="B034", severity="warn", message=f"{wall}: {feature.id} ({feature.kind.replace('_', ' ')}) stands on the wall to be lined.",
-        remedy="Ask an electrician or the supplier; meters and their seals are not the householder's to move.", where={"wall": wall, "feature": feature.id},
-    )]
+    return [
+        Move(
+            trade="electrician",
+            wall=wall,
+            thing=feature.id,
+            action=f"look at {feature.id} before ordering: it stays reachable and is not boarded in",
+            where_mm=_place(feature),
+            caution=ELECTRICITY,
+        )
+    ], [
+        Finding(
+            code="B034",
+            severity="warn",
+            message=f"{wall}: {feature.id} ({feature.kind.replace('_', ' ')}) stands on the wall to be lined.",
+            remedy="Ask an electrician or the supplier; meters and their seals are not the householder's to move.",
+            where={"wall": wall, "feature": feature.id},
+        )
+    ]
 
 
 def _wet(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
     wall = s.case.measured.id
-    return [Move(
-        trade="plumber", wall=wall, thing=feature.id, action=f"take off {feature.id} or line behind it as an item of its own; its connections move {s.build_up_mm:g} mm", where_mm=_place(feature),
-    )], [_wet_finding(wall, f"{feature.id} ({feature.kind}) is on the wall")]
+    return [
+        Move(
+            trade="plumber",
+            wall=wall,
+            thing=feature.id,
+            action=f"take off {feature.id} or line behind it as an item of its own; its connections move "
+            f"{s.build_up_mm:g} mm",
+            where_mm=_place(feature),
+        )
+    ], [_wet_finding(wall, f"{feature.id} ({feature.kind}) is on the wall")]
 
 
 def _pole(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
-    return [Move(
-        trade="joiner", wall=s.case.measured.id, thing=feature.id, action=f"set a timber behind the board for {feature.id} and refix it {s.build_up_mm:g} mm forward", where_mm=_place(feature),
-        buy={"pattress_timber": (feature.width_mm.value if feature.width_mm else 1500.0) / 1000},
-    )], []
+    return [
+        Move(
+            trade="joiner",
+            wall=s.case.measured.id,
+            thing=feature.id,
+            action=f"set a timber behind the board for {feature.id} and refix it {s.build_up_mm:g} mm forward",
+            where_mm=_place(feature),
+            buy={"pattress_timber": (feature.width_mm.value if feature.width_mm else 1500.0) / 1000},
+        )
+    ], []
 
 
 _Rule = Callable[[Setting, MeasuredFeature], tuple[list[Move], list[Finding]]]
 _RULES: tuple[tuple[tuple[str, ...], _Rule], ...] = (
-    (("radiator",), _radiator), (BOXES, _box), (WATER, _water), (GAS, _gas), (VENTS, _vent), (FLUES, _flue), (METERS, _meter),
-    (WET, _wet), (("curtain_pole", "curtain_rail", "shelf", "shelves", "cupboard", "tv_bracket"), _pole),
+    (("radiator",), _radiator),
+    (BOXES, _box),
+    (WATER, _water),
+    (GAS, _gas),
+    (VENTS, _vent),
+    (FLUES, _flue),
+    (METERS, _meter),
+    (WET, _wet),
+    (("curtain_pole", "curtain_rail", "shelf", "shelves", "cupboard", "tv_bracket"), _pole),
 )
 
 
@@ -259,24 +407,46 @@ def _opening_moves(s: Setting, opening: OpeningLining) -> list[Move]:
     if opening.window_board_mm is not None:
         depth, length = opening.window_board_mm
         reveal = opening.depth_mm - s.build_up_mm
-        moves.append(Move(
-            trade="joiner", wall=wall, thing=opening.opening,
-            action=f"new window board {depth} deep x {length} long: reveal {reveal:g} + build-up {s.build_up_mm:g} + overhang {s.rules.overhang_mm}",
-            where_mm={"depth_mm": float(depth), "length_mm": float(length)}, buy={"window_board": length / 1000},
-        ))
-        moves.append(Move(
-            trade="joiner", wall=wall, thing=opening.opening, action="curtain pole or blind: set a timber behind the board over the opening",
-            buy={"pattress_timber": opening.soffit_length_mm / 1000 + 0.3},
-        ))
-        moves.append(Move(
-            trade="yourself", wall=wall, thing=opening.opening, action="open the casement and check that its handle and hinges clear the reveal lining",
-            ask="Does the handle clear by more than a finger? A trickle vent stays open.",
-        ))
+        moves.append(
+            Move(
+                trade="joiner",
+                wall=wall,
+                thing=opening.opening,
+                action=f"new window board {depth} deep x {length} long: reveal {reveal:g} + build-up "
+                f"{s.build_up_mm:g} + overhang {s.rules.overhang_mm}",
+                where_mm={"depth_mm": float(depth), "length_mm": float(length)},
+                buy={"window_board": length / 1000},
+            )
+        )
+        moves.append(
+            Move(
+                trade="joiner",
+                wall=wall,
+                thing=opening.opening,
+                action="curtain pole or blind: set a timber behind the board over the opening",
+                buy={"pattress_timber": opening.soffit_length_mm / 1000 + 0.3},
+            )
+        )
+        moves.append(
+            Move(
+                trade="yourself",
+                wall=wall,
+                thing=opening.opening,
+                action="open the casement and check that its handle and hinges clear the reveal lining",
+                ask="Does the handle clear by more than a finger? A trickle vent stays open.",
+            )
+        )
     else:
-        moves.append(Move(
-            trade="joiner", wall=wall, thing=opening.opening, action=f"widen the door lining by {s.build_up_mm:g} mm and refix the architrave; check that the door still opens far enough",
-            where_mm={"extra_mm": s.build_up_mm},
-        ))
+        moves.append(
+            Move(
+                trade="joiner",
+                wall=wall,
+                thing=opening.opening,
+                action=f"widen the door lining by {s.build_up_mm:g} mm and refix the architrave; check that the door "
+                "still opens far enough",
+                where_mm={"extra_mm": s.build_up_mm},
+            )
+        )
     return moves
 
 
@@ -288,22 +458,36 @@ def _skirting(s: Setting) -> tuple[list[Move], list[Finding]]:
     length = (wall.width_mm.value - doors) / 1000
     return [
         Move(
-            trade="joiner", wall=wall.id, thing="skirting",
-            action=f"take off the skirting and refix or replace it on the new face ({length:.1f} m); cut the skirtings of the side walls back by {s.build_up_mm:g} mm, "
-            "so that no timber bridges the lining at the corners", where_mm={"cut_back_mm": s.build_up_mm}, buy={"skirting": length},
+            trade="joiner",
+            wall=wall.id,
+            thing="skirting",
+            action=f"take off the skirting and refix or replace it on the new face ({length:.1f} m); cut the "
+            f"skirtings of the side walls back by {s.build_up_mm:g} mm, "
+            "so that no timber bridges the lining at the corners",
+            where_mm={"cut_back_mm": s.build_up_mm},
+            buy={"skirting": length},
         ),
     ], []
 
 
 def _coving(s: Setting) -> tuple[list[Move], list[Finding]]:
     kinds = {f.kind.strip().lower() for f in s.case.measured.features}
-    if not kinds & {"coving", "coving line", "cornice", "picture rail", "picture_rail"} or s.case.measured.width_mm is None:
+    if (
+        not kinds & {"coving", "coving line", "cornice", "picture rail", "picture_rail"}
+        or s.case.measured.width_mm is None
+    ):
         return [], []
     length = s.case.measured.width_mm.value / 1000
-    return [Move(
-        trade="plasterer", wall=s.case.measured.id, thing="coving", action=f"cut off or rerun the coving over {length:.1f} m: boards go tight to the ceiling", buy={"coving": length},
-        caution="Old coving and ceilings may hold asbestos or lead paint: have them looked at before cutting.",
-    )], []
+    return [
+        Move(
+            trade="plasterer",
+            wall=s.case.measured.id,
+            thing="coving",
+            action=f"cut off or rerun the coving over {length:.1f} m: boards go tight to the ceiling",
+            buy={"coving": length},
+            caution="Old coving and ceilings may hold asbestos or lead paint: have them looked at before cutting.",
+        )
+    ], []
 
 
 def _ends(s: Setting) -> tuple[list[Move], list[Finding]]:
@@ -314,7 +498,10 @@ def _ends(s: Setting) -> tuple[list[Move], list[Finding]]:
         return [], []
     by_id = {c.measured.id: c for c in s.neighbours}
     at = ring.index(wall)
-    beside = [("left", ring[at - 1] if at or len(ring) > 2 else None), ("right", ring[(at + 1) % len(ring)] if at + 1 < len(ring) or len(ring) > 2 else None)]
+    beside = [
+        ("left", ring[at - 1] if at or len(ring) > 2 else None),
+        ("right", ring[(at + 1) % len(ring)] if at + 1 < len(ring) or len(ring) > 2 else None),
+    ]
     moves = []
     for side, name in beside:
         other = by_id.get(name) if name is not None else None
@@ -323,36 +510,65 @@ def _ends(s: Setting) -> tuple[list[Move], list[Finding]]:
         faces = other.declared.faces if other is not None else "unknown"
         area = s.rules.return_mm / 1000 * s.case.measured.height_mm.value / 1000
         what = {"party": "the party wall", "partition": "the partition"}.get(faces, "the wall")
-        moves.append(Move(
-            trade="yourself", wall=wall, thing=f"return at the {side} end",
-            action=f"return the insulation {s.rules.return_mm} mm along {what} at the {side} end ({area:.1f} m2, thinner board, tapered or straight), not in the board order: "
-            "decide by the corner temperature in the heat part", where_mm={"length_mm": float(s.rules.return_mm)},
-            ask="A masonry wall that runs into the cold one needs the return; a stud partition does not." if faces != "party" else "Tell the neighbour; the party wall is shared.",
-        ))
+        moves.append(
+            Move(
+                trade="yourself",
+                wall=wall,
+                thing=f"return at the {side} end",
+                action=f"return the insulation {s.rules.return_mm} mm along {what} at the {side} end ({area:.1f} m2, "
+                "thinner board, tapered or straight), not in the board order: "
+                "decide by the corner temperature in the heat part",
+                where_mm={"length_mm": float(s.rules.return_mm)},
+                ask="A masonry wall that runs into the cold one needs the return; a stud partition does not."
+                if faces != "party"
+                else "Tell the neighbour; the party wall is shared.",
+            )
+        )
     return moves, []
 
 
 def _floor(s: Setting) -> tuple[list[Move], list[Finding]]:
     wall, joists = s.case.measured.id, s.case.site.joists
-    moves = [Move(
-        trade="yourself", wall=wall, thing="floor edge", action="boards end above the floor and above the damp-proof course; seal the foot, take up carpet and the boards along the wall",
-        where_mm={"foot_gap_mm": float(s.layout.foot_gaps_mm.get(wall, s.rules.foot_gap_mm) if s.layout else s.rules.foot_gap_mm)},
-    )]
+    moves = [
+        Move(
+            trade="yourself",
+            wall=wall,
+            thing="floor edge",
+            action="boards end above the floor and above the damp-proof course; seal the foot, take up carpet and the "
+            "boards along the wall",
+            where_mm={
+                "foot_gap_mm": float(
+                    s.layout.foot_gaps_mm.get(wall, s.rules.foot_gap_mm) if s.layout else s.rules.foot_gap_mm
+                )
+            },
+        )
+    ]
     if not said_no(joists):
         runs = str(joists) if isinstance(joists, str) else "not known"
-        moves.append(Move(
-            trade="building professional", wall=wall, thing="floor void", action=f"lift a board at the wall and look at the joists (said: {runs}); carry insulation down between them only where it is dry and ventilated",
-            ask="Are joist ends built into this wall? Lining makes them colder and wetter: decay is the risk.",
-        ))
+        moves.append(
+            Move(
+                trade="building professional",
+                wall=wall,
+                thing="floor void",
+                action=f"lift a board at the wall and look at the joists (said: {runs}); carry insulation down "
+                "between them only where it is dry and ventilated",
+                ask="Are joist ends built into this wall? Lining makes them colder and wetter: decay is the risk.",
+            )
+        )
     return moves, []
 
 
 def _furniture(s: Setting) -> tuple[list[Move], list[Finding]]:
-    return [Move(
-        trade="yourself", wall=s.case.measured.id, thing="fitted furniture",
-        action="take out what is fitted against the wall, or line behind it as an item of its own: a gap left bare is the coldest place in the room",
-        ask="Wardrobe, kitchen units, bath, stair string, pipes in boxing: anything that no photo shows?",
-    )], []
+    return [
+        Move(
+            trade="yourself",
+            wall=s.case.measured.id,
+            thing="fitted furniture",
+            action="take out what is fitted against the wall, or line behind it as an item of its own: a gap left "
+            "bare is the coldest place in the room",
+            ask="Wardrobe, kitchen units, bath, stair string, pipes in boxing: anything that no photo shows?",
+        )
+    ], []
 
 
 def _room_findings(s: Setting) -> list[Finding]:
@@ -363,22 +579,40 @@ def _room_findings(s: Setting) -> list[Finding]:
     clear = s.case.site.extra.get("clear_width_mm")
     if any(word in name for word in WAYS) or clear is not None:
         width = float(clear) - s.build_up_mm if isinstance(clear, int | float) and not isinstance(clear, bool) else None
-        said = f"{width:.0f} mm of clear width are left after lining" if width is not None else f"the way gets {s.build_up_mm:g} mm narrower"
-        found.append(Finding(
-            code="B036", severity="warn", message=f"{wall}: on a stair or passage {said}.",
-            remedy="Measure the clear width (extra.clear_width_mm) and ask building control: a way out must stay wide enough and its lining must not feed a fire.",
-            where={"wall": wall, "room": s.room.id},
-        ))
+        said = (
+            f"{width:.0f} mm of clear width are left after lining"
+            if width is not None
+            else f"the way gets {s.build_up_mm:g} mm narrower"
+        )
+        found.append(
+            Finding(
+                code="B036",
+                severity="warn",
+                message=f"{wall}: on a stair or passage {said}.",
+                remedy="Measure the clear width (extra.clear_width_mm) and ask building control: a way out must stay "
+                "wide enough and its lining must not feed a fire.",
+                where={"wall": wall, "room": s.room.id},
+            )
+        )
     if said_yes(s.case.site.extra.get("flue")):
-        found.append(Finding(
-            code="B037", severity="warn", message=f"{wall}: a flue, fire or boiler is said to be on or near it.",
-            remedy="Mark it in a photo and ask a registered gas or solid-fuel engineer before ordering.", where={"wall": wall},
-        ))
+        found.append(
+            Finding(
+                code="B037",
+                severity="warn",
+                message=f"{wall}: a flue, fire or boiler is said to be on or near it.",
+                remedy="Mark it in a photo and ask a registered gas or solid-fuel engineer before ordering.",
+                where={"wall": wall},
+            )
+        )
     return found
 
 
 def _wet_finding(wall: str, why: str) -> Finding:
     return Finding(
-        code="B035", severity="warn", message=f"{wall}: {why}; a wet room asks for moisture-resistant board, tanking where it is splashed, and more ventilation.",
-        remedy="Choose a moisture-resistant board and have the ventilation settled first.", where={"wall": wall},
+        code="B035",
+        severity="warn",
+        message=f"{wall}: {why}; a wet room asks for moisture-resistant board, tanking where it is splashed, and more "
+        "ventilation.",
+        remedy="Choose a moisture-resistant board and have the ventilation settled first.",
+        where={"wall": wall},
     )

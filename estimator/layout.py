@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from estimator import columns as programme
 from estimator.boards import BoardRules, BoardSize
@@ -35,8 +35,10 @@ class Piece:
         b_left, b_bottom, b_right, b_top = self.on_board.box
         dx, dy = x - left, y - bottom
         return {
-            0: (b_left + dx, b_bottom + dy), 90: (b_right - dy, b_bottom + dx),
-            180: (b_right - dx, b_top - dy), 270: (b_left + dy, b_top - dx),
+            0: (b_left + dx, b_bottom + dy),
+            90: (b_right - dy, b_bottom + dx),
+            180: (b_right - dx, b_top - dy),
+            270: (b_left + dy, b_top - dx),
         }[self.turned_deg]
 
 
@@ -70,9 +72,10 @@ class RoomLayout:
     """The boards of one room.
 
     ``lower_bound`` holds for every layout of the kind described in :mod:`estimator.columns`; ``proved`` when ``count``
-    meets it. ``solution`` is the programme's own, to start a like search from. ``column_count`` is the trade's rule of full columns, ``area_count`` area and a tenth. ``kept`` says which
-    joint rules hold throughout: ``all``, ``jambs`` (not sockets) or ``none``. ``run_through`` names, for each corner
-    of two linings, the wall whose lining runs into the corner.
+    meets it. ``solution`` is the programme's own, to start a like search from. ``column_count`` is the trade's rule of
+    full columns, ``area_count`` area and a tenth. ``kept`` says which joint rules hold throughout: ``all``, ``jambs``
+    (not sockets) or ``none``. ``run_through`` names, for each corner of two linings, the wall whose lining runs into
+    the corner.
     """
 
     board: BoardSize
@@ -109,10 +112,10 @@ class RoomLayout:
 class Effort:
     """Limits on the solver's work, in its deterministic unit (about a second each)."""
 
-    bound: float = 1.0
+    bound: float = 0.8
     place: float = 3.0
-    prove: float = 3.0
-    tidy: float = 1.5
+    prove: float = 2.0
+    tidy: float = 1.0
 
 
 def board_for(height: int, sizes: Sequence[BoardSize], rules: BoardRules) -> tuple[BoardSize, int]:
@@ -150,7 +153,11 @@ def make_job(faces: Sequence[Face], *, corners: Sequence[Corner], sizes: Sequenc
 
 
 def lay_boards(
-    faces: Sequence[Face], *, sizes: Sequence[BoardSize], rules: BoardRules, corners: Sequence[Corner] = (),
+    faces: Sequence[Face],
+    *,
+    sizes: Sequence[BoardSize],
+    rules: BoardRules,
+    corners: Sequence[Corner] = (),
     effort: Effort | None = None,
 ) -> RoomLayout:
     """Return the layout of a room with the fewest boards found, and how few could do.
@@ -196,7 +203,13 @@ def lay_boards(
 
 
 def fits_on(
-    faces: Sequence[Face], count: int, *, like: RoomLayout, rules: BoardRules, corners: Sequence[Corner] = (), work: float = 1.0
+    faces: Sequence[Face],
+    count: int,
+    *,
+    like: RoomLayout,
+    rules: BoardRules,
+    corners: Sequence[Corner] = (),
+    work: float = 1.0,
 ) -> bool | None:
     """Return whether the faces can be lined from ``count`` boards of the size and under the joint rules of ``like``.
 
@@ -245,8 +258,13 @@ def trade_count(job: Job) -> int:
 
 def _with_keep(job: Job, keep: Keep) -> Job:
     return Job(
-        faces=job.faces, corners=job.corners, board=job.board, rules=job.rules, foot_gaps=job.foot_gaps,
-        tiers=job.tiers, keep=keep,
+        faces=job.faces,
+        corners=job.corners,
+        board=job.board,
+        rules=job.rules,
+        foot_gaps=job.foot_gaps,
+        tiers=job.tiers,
+        keep=keep,
     )
 
 
@@ -283,28 +301,37 @@ def _fewest(job: Job, effort: Effort, most: int) -> _Found | None:
             break
         if status == "INFEASIBLE" and bound == count:
             bound += 1  # every strip that a piece could need was on offer, so this count is ruled out
-    while found is not None and found.count > found.bound:
+    return None if found is None else _tidied(_with_fewer(found, effort), effort)
+
+
+def _with_fewer(found: _Found, effort: Effort) -> _Found:
+    """Return a solution with fewer boards as long as one is found, and the bound as far as it can be raised."""
+    job = found.job
+    pitch = job.board.width_mm + job.rules.kerf_mm
+    while found.count > found.bound:
         fewer = found.count - 1
         roll = programme.build(job, boards=None)
         roll.model.add(programme.roll_length(roll, job.rules.kerf_mm) <= fewer * pitch)
         status, solver = programme.solve(roll, work=effort.prove)
-        if status == "INFEASIBLE":
-            found = _Found(job=job, built=found.built, value=found.value, count=found.count, bound=found.count)
-            break
-        if status == "UNKNOWN":
-            break
-        status, built, value = _place(job, fewer, effort.prove, programme.values(roll, solver))
-        if value is None:
-            if status == "INFEASIBLE":
-                found = _Found(job=job, built=found.built, value=found.value, count=found.count, bound=found.count)
-            break
-        found = _Found(job=job, built=built, value=value, count=fewer, bound=found.bound)
-    if found is not None and effort.tidy > 0:
-        goal = 1000 * sum(found.built.risk) + sum(found.built.cuts)
-        status, solver = programme.solve(found.built, work=effort.tidy, minimise=goal, hint=found.value)
         if status in ("OPTIMAL", "FEASIBLE"):
-            value = programme.values(found.built, solver)
-            found = _Found(job=job, built=found.built, value=value, count=found.count, bound=found.bound)
+            status, built, value = _place(job, fewer, effort.place, programme.values(roll, solver))
+            if value is not None:
+                found = _Found(job=job, built=built, value=value, count=fewer, bound=found.bound)
+                continue
+        if status == "INFEASIBLE":
+            found = replace(found, bound=found.count)
+        break
+    return found
+
+
+def _tidied(found: _Found, effort: Effort) -> _Found:
+    """Return the solution with the same boards and as few joints at risk, then as few cuts, as the work allows."""
+    if effort.tidy <= 0:
+        return found
+    goal = 1000 * sum(found.built.risk) + sum(found.built.cuts)
+    status, solver = programme.solve(found.built, work=effort.tidy, minimise=goal, hint=found.value)
+    if status in ("OPTIMAL", "FEASIBLE"):
+        return replace(found, value=programme.values(found.built, solver))
     return found
 
 
@@ -313,9 +340,13 @@ def _place(
 ) -> tuple[str, programme.Programme, Mapping[str, int] | None]:
     """Return how the search for a layout on ``count`` boards ended; INFEASIBLE only when nothing was held back."""
     built = programme.build(job, boards=count, share_strips=STRIPS)
-    status, solver = programme.solve(built, work=work, hint=hint)
-    if status in ("OPTIMAL", "FEASIBLE"):
-        return status, built, programme.values(built, solver)
+    status = "UNKNOWN"
+    for start, linear, share in ((hint, 2, 0.2), (None, 2, 0.3), (None, 0, 0.5)):
+        status, solver = programme.solve(built, work=share * work, hint=start, linear=linear)
+        if status in ("OPTIMAL", "FEASIBLE"):
+            return status, built, programme.values(built, solver)
+        if status == "INFEASIBLE":
+            break
     if status == "INFEASIBLE" and len(built.smalls) > STRIPS:
         status = "UNKNOWN"
     return status, built, None
@@ -324,24 +355,34 @@ def _place(
 def _area_bound(job: Job) -> int:
     net = 0.0
     for i, face in enumerate(job.faces):
-        taken = sum(c.depth for c in job.corners if c.left_face == i) + sum(c.depth for c in job.corners if c.right_face == i)
+        taken = sum(c.depth for c in job.corners if c.left_face == i) + sum(
+            c.depth for c in job.corners if c.right_face == i
+        )
         net += face.net_area_m2 * 1e6 - face.width * job.foot_gaps[i] - taken * max(face.height_left, face.height_right)
     return max(1, math.ceil(net / (job.board.width_mm * job.board.length_mm) - 1e-9))
 
 
 def _layout(found: _Found, most: int) -> RoomLayout:
-    from estimator.cut_plan import draw_pieces  # noqa: PLC0415  (the two modules share the records above)
+    from estimator.cut_plan import draw_pieces
 
     pieces, offcuts, joints = draw_pieces(found.job, found.built, found.value)
     net = sum(p.on_wall.area for p in pieces)
     job = found.job
     return RoomLayout(
-        board=job.board, count=found.count, lower_bound=found.bound, proved=found.count == found.bound,
-        column_count=most, area_count=math.ceil(1.1 * net / (job.board.width_mm * job.board.length_mm) - 1e-9),
-        pieces=tuple(pieces), offcuts=tuple(offcuts), joints=tuple(joints), kept=job.keep,
+        board=job.board,
+        count=found.count,
+        lower_bound=found.bound,
+        proved=found.count == found.bound,
+        column_count=most,
+        area_count=math.ceil(1.1 * net / (job.board.width_mm * job.board.length_mm) - 1e-9),
+        pieces=tuple(pieces),
+        offcuts=tuple(offcuts),
+        joints=tuple(joints),
+        kept=job.keep,
         foot_gaps_mm={f.wall: g for f, g in zip(job.faces, job.foot_gaps, strict=True)},
         run_through=tuple(
-            job.faces[c.left_face if found.value[f"corner{n}"] else c.right_face].wall for n, c in enumerate(job.corners)
+            job.faces[c.left_face if found.value[f"corner{n}"] else c.right_face].wall
+            for n, c in enumerate(job.corners)
         ),
         solution=found.value,
     )

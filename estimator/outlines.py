@@ -92,8 +92,10 @@ def _rings(cells: set[tuple[int, int]]) -> list[list[tuple[int, int]]]:
     sides: dict[tuple[int, int], list[tuple[int, int]]] = {}
     for i, j in sorted(cells):
         for beside, a, b in (
-            ((i, j - 1), (i, j), (i + 1, j)), ((i + 1, j), (i + 1, j), (i + 1, j + 1)),
-            ((i, j + 1), (i + 1, j + 1), (i, j + 1)), ((i - 1, j), (i, j + 1), (i, j)),
+            ((i, j - 1), (i, j), (i + 1, j)),
+            ((i + 1, j), (i + 1, j), (i + 1, j + 1)),
+            ((i, j + 1), (i + 1, j + 1), (i, j + 1)),
+            ((i - 1, j), (i, j + 1), (i, j)),
         ):
             if beside not in cells:
                 sides.setdefault(a, []).append(b)
@@ -105,7 +107,11 @@ def _rings(cells: set[tuple[int, int]]) -> list[list[tuple[int, int]]]:
             ring.append(at)
             ways = sides[at]
             # where two rings touch at a point, turn left so that each stays simple
-            way = max(ways, key=lambda b: came[0] * (b[1] - at[1]) - came[1] * (b[0] - at[0])) if len(ways) > 1 else ways[0]
+            way = (
+                max(ways, key=lambda b: came[0] * (b[1] - at[1]) - came[1] * (b[0] - at[0]))
+                if len(ways) > 1
+                else ways[0]
+            )
             ways.remove(way)
             if not ways:
                 del sides[at]
@@ -119,7 +125,8 @@ def _rings(cells: set[tuple[int, int]]) -> list[list[tuple[int, int]]]:
 def _straight(ring: list[tuple[int, int]]) -> list[tuple[int, int]]:
     before, after = [ring[-1], *ring[:-1]], [*ring[1:], ring[0]]
     return [
-        q for p, q, r in zip(before, ring, after, strict=True)
+        q
+        for p, q, r in zip(before, ring, after, strict=True)
         if (q[0] - p[0]) * (r[1] - q[1]) != (q[1] - p[1]) * (r[0] - q[0])
     ]
 

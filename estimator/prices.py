@@ -64,7 +64,9 @@ def load_prices(text: str) -> Prices:
             raise PerpendError(f"prices: unknown key {key!r}. Did you mean {_nearest(key, rows)!r}?")
         unknown = set(entry) - {"low", "high", "unit", "source"}
         if unknown:
-            raise PerpendError(f"prices, {key}: unknown entry {sorted(unknown)[0]!r}. Write low, high, unit and source.")
+            raise PerpendError(
+                f"prices, {key}: unknown entry {sorted(unknown)[0]!r}. Write low, high, unit and source."
+            )
         low, high = _range(key, entry)
         unit = str(entry.get("unit", rows[key].unit))
         if unit != rows[key].unit:
@@ -93,7 +95,9 @@ def _tables(text: str) -> dict[str, Mapping[str, Any]]:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise PerpendError(f"prices: not readable as TOML ({error}). Keep the form of the default price list.") from error
+        raise PerpendError(
+            f"prices: not readable as TOML ({error}). Keep the form of the default price list."
+        ) from error
     for key, entry in raw.items():
         if not isinstance(entry, dict):
             raise PerpendError(f"prices: {key!r} is {entry!r}. Write a table: [{key}], then low = and high =.")
@@ -101,7 +105,12 @@ def _tables(text: str) -> dict[str, Mapping[str, Any]]:
 
 
 def _range(key: str, entry: Any) -> tuple[float, float]:
-    low, high = (entry.get("low"), entry.get("high")) if isinstance(entry, dict) else entry if isinstance(entry, list) and len(entry) == 2 else (None, None)
+    pair: list[Any] = [None, None]
+    if isinstance(entry, dict):
+        pair = [entry.get("low"), entry.get("high")]
+    elif isinstance(entry, list) and len(entry) == 2:
+        pair = entry
+    low, high = pair
     for name, value in (("low", low), ("high", high)):
         if isinstance(value, bool) or not isinstance(value, int | float) or value < 0:
             raise PerpendError(f"prices, {key}: {name} is {value!r}. Write a number of at least 0, in pounds.")
@@ -111,7 +120,7 @@ def _range(key: str, entry: Any) -> tuple[float, float]:
 
 
 def _nearest(key: str, known: Mapping[str, Price]) -> str:
-    import difflib  # noqa: PLC0415
+    import difflib
 
     close = difflib.get_close_matches(key, known, n=1, cutoff=0.0)
     return close[0]

@@ -1,4 +1,4 @@
-"""Reveal linings: how thick the frame allows, the pieces for jambs, soffit and sill, and the boards they are cut from."""
+"""Reveal linings: how thick the frame allows, the pieces for jambs, soffit and sill, and their boards."""
 
 from __future__ import annotations
 
@@ -96,7 +96,12 @@ def reveal_linings(
 def allowed_insulation_mm(visible_frame_mm: float, rules: BoardRules) -> float | None:
     """Return the thickest reveal insulation on sale that leaves the frame its clearance, or None [mm]."""
     room = visible_frame_mm - rules.bead_clear_mm - REVEAL_BED_MM - REVEAL_BOARD_MM
-    on_sale = [float(t) for row in read_table("board_sizes").rows.values() if row.get("use") == "reveal" for t in row["insulation_mm"]]
+    on_sale = [
+        float(t)
+        for row in read_table("board_sizes").rows.values()
+        if row.get("use") == "reveal"
+        for t in row["insulation_mm"]
+    ]
     return max((t for t in on_sale if t <= room + 1e-9), default=None)
 
 
@@ -107,45 +112,85 @@ def _opening(
     if opening.width_mm is None or opening.height_mm is None:
         return None, [], []
     if opening.reveal_depth_mm is None:
-        return None, [], [Finding(
-            code="B020", severity="warn", message=f"{wall}, opening {opening.id}: the reveal's depth is not known, so its lining is not in the order.",
-            remedy="Measure from the plaster face to the frame and enter reveal_depth_mm.", where={**where, "key": "reveal_depth_mm"},
-        )]
+        return (
+            None,
+            [],
+            [
+                Finding(
+                    code="B020",
+                    severity="warn",
+                    message=f"{wall}, opening {opening.id}: the reveal's depth is not known, so its lining is not in "
+                    "the order.",
+                    remedy="Measure from the plaster face to the frame and enter reveal_depth_mm.",
+                    where={**where, "key": "reveal_depth_mm"},
+                )
+            ],
+        )
     findings = []
     shown = opening.visible_frame_mm
     insulation = allowed_insulation_mm(shown, rules) if shown is not None else 20.0
     if shown is None:
-        findings.append(Finding(
-            code="B021", severity="warn",
-            message=f"{wall}, opening {opening.id}: nobody has measured how much frame shows; 20 mm of insulation is taken for its reveal.",
-            remedy=f"Measure from the plaster to the glass side of the frame: {20 + REVEAL_BOARD_MM + REVEAL_BED_MM + rules.bead_clear_mm:g} mm are needed, or hinges and handles foul the lining.",
-            where={**where, "key": "visible_frame_mm"},
-        ))
+        findings.append(
+            Finding(
+                code="B021",
+                severity="warn",
+                message=f"{wall}, opening {opening.id}: nobody has measured how much frame shows; 20 mm of insulation "
+                "is taken for its reveal.",
+                remedy="Measure from the plaster to the glass side of the frame: "
+                f"{20 + REVEAL_BOARD_MM + REVEAL_BED_MM + rules.bead_clear_mm:g} mm are needed, or hinges and "
+                "handles foul the lining.",
+                where={**where, "key": "visible_frame_mm"},
+            )
+        )
     elif insulation is None:
         least = 12 + REVEAL_BOARD_MM + REVEAL_BED_MM + rules.bead_clear_mm
-        findings.append(Finding(
-            code="B022", severity="warn",
-            message=f"{wall}, opening {opening.id}: {shown:g} mm of frame show, and the thinnest reveal board needs {least:g}.",
-            remedy="Strip the reveal's plaster (it gains 15 to 20 mm) and measure again; a bare reveal grows mould beside a lined wall.",
-            where={**where, "key": "visible_frame_mm"},
-        ))
+        findings.append(
+            Finding(
+                code="B022",
+                severity="warn",
+                message=f"{wall}, opening {opening.id}: {shown:g} mm of frame show, and the thinnest reveal board "
+                f"needs {least:g}.",
+                remedy="Strip the reveal's plaster (it gains 15 to 20 mm) and measure again; a bare reveal grows "
+                "mould beside a lined wall.",
+                where={**where, "key": "visible_frame_mm"},
+            )
+        )
     depth = math.ceil(opening.reveal_depth_mm.value + build_up_mm)
     tall, wide = math.ceil(opening.height_mm.value), math.ceil(opening.width_mm.value)
     door = opening.kind == "door"
-    board = None if door else (
-        math.ceil(opening.reveal_depth_mm.value + build_up_mm + rules.overhang_mm), math.ceil(wide + 2 * build_up_mm)
+    board = (
+        None
+        if door
+        else (
+            math.ceil(opening.reveal_depth_mm.value + build_up_mm + rules.overhang_mm),
+            math.ceil(wide + 2 * build_up_mm),
+        )
     )
     lining = OpeningLining(
-        wall=wall, opening=opening.id, insulation_mm=insulation, lining_mm=None if insulation is None else insulation + REVEAL_BOARD_MM,
-        room_mm=None if shown is None else shown - rules.bead_clear_mm, jamb_length_mm=tall, soffit_length_mm=wide, depth_mm=depth,
-        window_board_mm=board, bead_m=(2 * tall + wide) / 1000,
+        wall=wall,
+        opening=opening.id,
+        insulation_mm=insulation,
+        lining_mm=None if insulation is None else insulation + REVEAL_BOARD_MM,
+        room_mm=None if shown is None else shown - rules.bead_clear_mm,
+        jamb_length_mm=tall,
+        soffit_length_mm=wide,
+        depth_mm=depth,
+        window_board_mm=board,
+        bead_m=(2 * tall + wide) / 1000,
     )
     if insulation is None:
         return lining, [], findings
-    edges = [("reveal_jamb", tall), ("reveal_jamb", tall), ("reveal_soffit", wide)] + ([] if door else [("reveal_sill", wide)])
-    return lining, [
-        RevealPiece(wall=wall, opening=opening.id, role=role, length_mm=length, depth_mm=depth) for role, length in edges
-    ], findings
+    edges = [("reveal_jamb", tall), ("reveal_jamb", tall), ("reveal_soffit", wide)] + (
+        [] if door else [("reveal_sill", wide)]
+    )
+    return (
+        lining,
+        [
+            RevealPiece(wall=wall, opening=opening.id, role=role, length_mm=length, depth_mm=depth)
+            for role, length in edges
+        ],
+        findings,
+    )
 
 
 def cut_reveals(
@@ -177,33 +222,57 @@ def _parts(pieces: Sequence[RevealPiece], size: BoardSize) -> tuple[list[RevealP
     parts, findings = [], []
     for p in pieces:
         if p.depth_mm > size.width_mm:
-            findings.append(Finding(
-                code="B023", severity="warn", message=f"{p.wall}, opening {p.opening}: a reveal {p.depth_mm} mm deep is deeper than a board is wide.",
-                remedy="Line it as a wall of its own.", where={"wall": p.wall, "opening": p.opening},
-            ))
+            findings.append(
+                Finding(
+                    code="B023",
+                    severity="warn",
+                    message=f"{p.wall}, opening {p.opening}: a reveal {p.depth_mm} mm deep is deeper than a board is "
+                    "wide.",
+                    remedy="Line it as a wall of its own.",
+                    where={"wall": p.wall, "opening": p.opening},
+                )
+            )
             continue
         count = math.ceil(p.length_mm / size.length_mm)
         length = math.ceil(p.length_mm / count)
-        parts += [RevealPiece(wall=p.wall, opening=p.opening, role=p.role, length_mm=length, depth_mm=p.depth_mm)] * count
+        parts += [
+            RevealPiece(wall=p.wall, opening=p.opening, role=p.role, length_mm=length, depth_mm=p.depth_mm)
+        ] * count
     return parts, findings
 
 
-def _lot(parts: Sequence[RevealPiece], plan: CutPlan, size: BoardSize, insulation: float, rules: BoardRules) -> RevealBoards:
+def _lot(
+    parts: Sequence[RevealPiece], plan: CutPlan, size: BoardSize, insulation: float, rules: BoardRules
+) -> RevealBoards:
     pieces = []
     for cut in plan.cuts:
         p = parts[cut.piece]
         flat = _rectangle(0, 0, p.depth_mm, p.length_mm)
-        pieces.append(Piece(
-            id=f"{p.wall} {p.opening} {p.role.removeprefix('reveal_')} {cut.piece + 1}", wall=p.wall, role=p.role, on_wall=flat,
-            board=cut.board + 1, on_board=_rectangle(cut.left, cut.bottom, cut.width, cut.height),
-            turned_deg=90 if cut.turned else 0, opening=p.opening,
-        ))
+        pieces.append(
+            Piece(
+                id=f"{p.wall} {p.opening} {p.role.removeprefix('reveal_')} {cut.piece + 1}",
+                wall=p.wall,
+                role=p.role,
+                on_wall=flat,
+                board=cut.board + 1,
+                on_board=_rectangle(cut.left, cut.bottom, cut.width, cut.height),
+                turned_deg=90 if cut.turned else 0,
+                opening=p.opening,
+            )
+        )
     offcuts = tuple(
-        Offcut(board=b + 1, box=(x, y, x + w, y + h), reusable=min(w, h) >= rules.reusable_mm) for b, (x, y, w, h) in plan.offcuts
+        Offcut(board=b + 1, box=(x, y, x + w, y + h), reusable=min(w, h) >= rules.reusable_mm)
+        for b, (x, y, w, h) in plan.offcuts
     )
     return RevealBoards(
-        count=plan.boards, lower_bound=plan.lower_bound, proved=plan.proved, board=size, insulation_mm=insulation,
-        board_mm=REVEAL_BOARD_MM, pieces=tuple(pieces), offcuts=offcuts,
+        count=plan.boards,
+        lower_bound=plan.lower_bound,
+        proved=plan.proved,
+        board=size,
+        insulation_mm=insulation,
+        board_mm=REVEAL_BOARD_MM,
+        pieces=tuple(pieces),
+        offcuts=offcuts,
     )
 
 

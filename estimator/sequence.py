@@ -25,7 +25,9 @@ UNITS = ("once", "m2", "board", "radiator", "socket", "opening", "pipe", "m")
 WORKDAY_HOURS = 8.0  # two people at it; invented default
 
 
-def work_sequence(amounts: Mapping[str, float], applies: Mapping[str, bool], *, table: Table | None = None) -> list[Task]:
+def work_sequence(
+    amounts: Mapping[str, float], applies: Mapping[str, bool], *, table: Table | None = None
+) -> list[Task]:
     """Return the tasks that apply, in order, with the day on which each begins.
 
     Parameters
@@ -56,10 +58,17 @@ def work_sequence(amounts: Mapping[str, float], applies: Mapping[str, bool], *, 
         if key == "acclimatise":
             begun, day = True, 1
         wait = float(row.get("wait_hours", 0.0))
-        tasks.append(Task(
-            key=key, title=row["title"], who=row["who"], hours=(low, high), wait_hours=wait, stop=bool(row.get("stop", False)),
-            day=day if begun else 0,
-        ))
+        tasks.append(
+            Task(
+                key=key,
+                title=row["title"],
+                who=row["who"],
+                hours=(low, high),
+                wait_hours=wait,
+                stop=bool(row.get("stop", False)),
+                day=day if begun else 0,
+            )
+        )
         if begun:
             filled += (low + high) / 4
             while filled > WORKDAY_HOURS:

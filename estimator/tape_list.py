@@ -15,8 +15,8 @@ from estimator.faces import is_lined
 from estimator.fixing import fixing_length_mm
 from estimator.heat_records import WallHeat
 from estimator.inputs import Design, WallCase
+from estimator.lined_wall import lined_transmittance
 from estimator.linings import make_lining
-from estimator.options import lined_transmittance
 from estimator.prices import Prices
 from estimator.reveals import OpeningLining
 from estimator.tables import read_table
@@ -25,7 +25,7 @@ from vision.walls import FloatArray, Measured
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TapeItem:
-    """A length to be taped: where, why, the chance that it changes something, and the pounds at risk (chance x cost)."""
+    """A length to be taped: where, why, the chance that it matters, and the pounds at risk (chance x cost)."""
 
     wall: str
     key: str
@@ -36,8 +36,15 @@ class TapeItem:
 
 
 def tape_list(
-    cases: Sequence[WallCase], *, risks: Sequence[CountRisk], openings: Sequence[OpeningLining],
-    heats: Mapping[str, WallHeat], constructions: Mapping[str, Construction], design: Design, prices: Prices, rules: BoardRules,
+    cases: Sequence[WallCase],
+    *,
+    risks: Sequence[CountRisk],
+    openings: Sequence[OpeningLining],
+    heats: Mapping[str, WallHeat],
+    constructions: Mapping[str, Construction],
+    design: Design,
+    prices: Prices,
+    rules: BoardRules,
 ) -> list[TapeItem]:
     """Return the lengths to tape, most money at risk first; none where nothing hangs on them.
 
@@ -61,7 +68,9 @@ def tape_list(
     the photos cannot check itself.
     """
     single = [
-        *_heights(risks, cases, prices), *_reveals(openings, cases, rules, prices), *_thickness(cases, heats, constructions, design, risks, prices),
+        *_heights(risks, cases, prices),
+        *_reveals(openings, cases, rules, prices),
+        *_thickness(cases, heats, constructions, design, risks, prices),
         *_plaster(cases, design, rules, risks, prices),
     ]
     single = [i for i in single if i.chance > rules.tape_chance]
@@ -73,9 +82,14 @@ def tape_list(
         covariances = [_after(r, c, lead) for r, c in zip(risks, covariances, strict=True)]
     while len(chosen) < rules.tape_most:
         best = max(
-            [item for r, c in zip(risks, covariances, strict=True) if (item := _count_item(r, c, chosen, cases, prices, rules)) is not None]
+            [
+                item
+                for r, c in zip(risks, covariances, strict=True)
+                if (item := _count_item(r, c, chosen, cases, prices, rules)) is not None
+            ]
             + [i for i in single if (i.wall, i.key) not in {(c.wall, c.key) for c in chosen}],
-            key=lambda i: (i.at_risk, i.chance, i.wall, i.key), default=None,
+            key=lambda i: (i.at_risk, i.chance, i.wall, i.key),
+            default=None,
         )
         if best is None:
             break
@@ -94,7 +108,12 @@ def _board_price(prices: Prices) -> float:
 
 
 def _count_item(
-    risk: CountRisk, covariance: FloatArray, chosen: Sequence[TapeItem], cases: Sequence[WallCase], prices: Prices, rules: BoardRules
+    risk: CountRisk,
+    covariance: FloatArray,
+    chosen: Sequence[TapeItem],
+    cases: Sequence[WallCase],
+    prices: Prices,
+    rules: BoardRules,
 ) -> TapeItem | None:
     more, fewer = risk.chances(covariance)
     if max(more, fewer) <= rules.tape_chance:
@@ -114,7 +133,9 @@ def _count_item(
     cost = more * (_middle(prices, "redelivery") + _board_price(prices)) + fewer * _board_price(prices)
     words = [f"{risk.count} or {risk.count + 1} boards ({_percent(more)})"] if more > rules.tape_chance else []
     words += [f"{risk.count - 1} would do ({_percent(fewer)})"] if fewer > rules.tape_chance else []
-    return TapeItem(wall=dim[0], key=dim[1], why="; ".join(words), chance=max(more, fewer), at_risk=cost, now_mm=_size(cases, dim))
+    return TapeItem(
+        wall=dim[0], key=dim[1], why="; ".join(words), chance=max(more, fewer), at_risk=cost, now_mm=_size(cases, dim)
+    )
 
 
 def _variance(risk: CountRisk, side: str, covariance: FloatArray) -> float:
@@ -148,7 +169,7 @@ def _size(cases: Sequence[WallCase], dim: Dim) -> Measured | None:
 
 
 def _lead(cases: Sequence[WallCase], risks: Sequence[CountRisk]) -> TapeItem | None:
-    """Return the width that checks the scale where nothing has been taped: the one that most hangs on, else the widest."""
+    """Return the width that checks the scale where nothing has been taped: the most telling, else the widest."""
     lined = [c for c in cases if is_lined(c) and c.measured.width_mm is not None]
     if not lined or any(c.declared.taped or any(o.taped for o in c.declared.openings) for c in cases):
         return None
@@ -161,14 +182,22 @@ def _lead(cases: Sequence[WallCase], risks: Sequence[CountRisk]) -> TapeItem | N
         for risk in risks:
             if dim in risk.dims:
                 n = risk.dims.index(dim)
-                hangs += sum(_variance(risk, s, risk.covariance) - _variance(risk, s, taped(risk.covariance, n)) for s in ("up", "down"))
+                hangs += sum(
+                    _variance(risk, s, risk.covariance) - _variance(risk, s, taped(risk.covariance, n))
+                    for s in ("up", "down")
+                )
         width = case.measured.width_mm
         return hangs, width.value if width is not None else 0.0
 
     case = max(lined, key=worth)
     return TapeItem(
-        wall=case.measured.id, key="width_mm", why="nothing has been taped yet, and the scale of the photos cannot check itself: read it at half height, wall to wall",
-        chance=0.0, at_risk=0.0, now_mm=case.measured.width_mm,
+        wall=case.measured.id,
+        key="width_mm",
+        why="nothing has been taped yet, and the scale of the photos cannot check itself: read it at half height, "
+        "wall to wall",
+        chance=0.0,
+        at_risk=0.0,
+        now_mm=case.measured.width_mm,
     )
 
 
@@ -177,10 +206,16 @@ def _heights(risks: Sequence[CountRisk], cases: Sequence[WallCase], prices: Pric
     for risk in risks:
         for dim, chance in risk.length_flip.items():
             cost = chance * (risk.count * _board_price(prices) + _middle(prices, "redelivery"))
-            items.append(TapeItem(
-                wall=dim[0], key=dim[1], why=f"boards {risk.other_length_mm[dim]} mm long instead ({_percent(chance)})", chance=chance, at_risk=cost,
-                now_mm=_size(cases, dim),
-            ))
+            items.append(
+                TapeItem(
+                    wall=dim[0],
+                    key=dim[1],
+                    why=f"boards {risk.other_length_mm[dim]} mm long instead ({_percent(chance)})",
+                    chance=chance,
+                    at_risk=cost,
+                    now_mm=_size(cases, dim),
+                )
+            )
     return items
 
 
@@ -190,7 +225,9 @@ def window_board_depth_mm(needed: float) -> float:
     return next((d for d in depths if d >= needed - 1e-9), needed)
 
 
-def _reveals(openings: Sequence[OpeningLining], cases: Sequence[WallCase], rules: BoardRules, prices: Prices) -> list[TapeItem]:
+def _reveals(
+    openings: Sequence[OpeningLining], cases: Sequence[WallCase], rules: BoardRules, prices: Prices
+) -> list[TapeItem]:
     items = []
     by_id = {(c.measured.id, o.id): o for c in cases for o in c.measured.openings}
     for lining in openings:
@@ -204,21 +241,33 @@ def _reveals(openings: Sequence[OpeningLining], cases: Sequence[WallCase], rules
             chance = max(more, less)
             length = lining.window_board_mm[1] / 1000
             other = window_board_depth_mm(sold + 1) if more >= less else smaller
-            items.append(TapeItem(
-                wall=lining.wall, key=f"openings.{lining.opening}.reveal_depth_mm", why=f"window board {sold:g} or {other:g} mm deep ({_percent(chance)})",
-                chance=chance, at_risk=chance * length * _middle(prices, "window_board"), now_mm=depth,
-            ))
+            items.append(
+                TapeItem(
+                    wall=lining.wall,
+                    key=f"openings.{lining.opening}.reveal_depth_mm",
+                    why=f"window board {sold:g} or {other:g} mm deep ({_percent(chance)})",
+                    chance=chance,
+                    at_risk=chance * length * _middle(prices, "window_board"),
+                    now_mm=depth,
+                )
+            )
         shown = opening.visible_frame_mm
         taped_frame = _taped_frame(cases, lining)
         if lining.lining_mm is not None and not taped_frame:
             takes = lining.lining_mm + 3.0 + rules.bead_clear_mm
             chance = 0.5 if shown is None else normal_tail((shown - takes) / rules.frame_sd_mm)
             said = "nobody has measured it" if shown is None else f"{shown:g} is typed"
-            items.append(TapeItem(
-                wall=lining.wall, key=f"openings.{lining.opening}.visible_frame_mm",
-                why=f"reveal lining, bead and clearance need {takes:g} mm of frame; {said} ({_percent(chance)} too little)",
-                chance=chance, at_risk=chance * _middle(prices, "reveal_board"), now_mm=None if shown is None else Measured(value=shown, sd=rules.frame_sd_mm),
-            ))
+            items.append(
+                TapeItem(
+                    wall=lining.wall,
+                    key=f"openings.{lining.opening}.visible_frame_mm",
+                    why=f"reveal lining, bead and clearance need {takes:g} mm of frame; {said} ({_percent(chance)} "
+                    "too little)",
+                    chance=chance,
+                    at_risk=chance * _middle(prices, "reveal_board"),
+                    now_mm=None if shown is None else Measured(value=shown, sd=rules.frame_sd_mm),
+                )
+            )
     return items
 
 
@@ -231,12 +280,22 @@ def _taped_frame(cases: Sequence[WallCase], lining: OpeningLining) -> bool:
     return False
 
 
-QUANTILES = (-1.645, -0.842, 0.0, 0.842, 1.645)  # five points of a normal, for verdicts that have to be asked for one by one
+QUANTILES = (
+    -1.645,
+    -0.842,
+    0.0,
+    0.842,
+    1.645,
+)  # five points of a normal, for verdicts that have to be asked for one by one
 
 
 def _thickness(
-    cases: Sequence[WallCase], heats: Mapping[str, WallHeat], constructions: Mapping[str, Construction], design: Design,
-    risks: Sequence[CountRisk], prices: Prices,
+    cases: Sequence[WallCase],
+    heats: Mapping[str, WallHeat],
+    constructions: Mapping[str, Construction],
+    design: Design,
+    risks: Sequence[CountRisk],
+    prices: Prices,
 ) -> list[TapeItem]:
     items = []
     for case in cases:
@@ -249,18 +308,35 @@ def _thickness(
         if thickness.sd <= 1.25 * TAPE_SD_MM or any(o.taped.get("thickness_mm") for o in case.declared.openings):
             continue
         boards = next((r.count for r in risks if any(d[0] == wall for d in r.dims)), 4)
-        settled = [judge_construction(_with_thickness(case, thickness.value + q * thickness.sd)).verdict for q in QUANTILES]
+        settled = [
+            judge_construction(_with_thickness(case, thickness.value + q * thickness.sd)).verdict for q in QUANTILES
+        ]
         others = [v for v in settled if v != judged.verdict]
         chance = len(others) / len(settled)
-        what = "whether the wall is solid or cavity could be settled" if judged.verdict == "unknown" else f"the wall might be judged {(others or ['otherwise'])[0].replace('_', ' ')}"
+        what = (
+            "whether the wall is solid or cavity could be settled"
+            if judged.verdict == "unknown"
+            else f"the wall might be judged {(others or ['otherwise'])[0].replace('_', ' ')}"
+        )
         heat = heats.get(wall)
         flips = _u_flip(heat, judged, thickness, design) if heat is not None else 0.0
         if flips > chance:
-            chance, what = flips, f"whether U {heat.chosen.u_from_calculated:.2f} meets {heat.target_u:.2f}" if heat is not None else what
-        items.append(TapeItem(
-            wall=wall, key="thickness_mm", why=f"{what} ({_percent(chance)}): tape the whole wall at an open door or casement", chance=chance,
-            at_risk=chance * boards * _board_price(prices) / 2, now_mm=thickness,
-        ))
+            chance, what = (
+                flips,
+                f"whether U {heat.chosen.u_from_calculated:.2f} meets {heat.target_u:.2f}"
+                if heat is not None
+                else what,
+            )
+        items.append(
+            TapeItem(
+                wall=wall,
+                key="thickness_mm",
+                why=f"{what} ({_percent(chance)}): tape the whole wall at an open door or casement",
+                chance=chance,
+                at_risk=chance * boards * _board_price(prices) / 2,
+                now_mm=thickness,
+            )
+        )
     return items
 
 
@@ -283,8 +359,10 @@ def _u_flip(heat: WallHeat, judged: Construction, thickness: Measured, design: D
     return normal_tail(abs(heat.target_u - here) / abs(slope)) if slope else 0.0
 
 
-def _plaster(cases: Sequence[WallCase], design: Design, rules: BoardRules, risks: Sequence[CountRisk], prices: Prices) -> list[TapeItem]:
-    """Ask for the plaster's thickness where it decides between two lengths of fixing; one wall of a room stands for all."""
+def _plaster(
+    cases: Sequence[WallCase], design: Design, rules: BoardRules, risks: Sequence[CountRisk], prices: Prices
+) -> list[TapeItem]:
+    """Ask for the plaster's thickness where it decides between two fixings; one wall of a room stands for all."""
     items = []
     lining = make_lining(design.insulation, design.insulation_mm, board_mm=design.board_mm, fixing=design.fixing)
     lengths = sorted(float(v) for v in read_table("fixing_quantities").row("fixing_lengths")["lengths_mm"])
@@ -292,15 +370,26 @@ def _plaster(cases: Sequence[WallCase], design: Design, rules: BoardRules, risks
         wall = next((c for c in cases if any(d[0] == c.measured.id for d in risk.dims)), None)
         if wall is None or isinstance(wall.site.extra.get("plaster_mm"), int | float):
             continue
-        needed = fixing_length_mm(board_mm=lining.board_mm, insulation_mm=lining.insulation_mm, gap_mm=lining.gap_mm, rules=rules)
+        needed = fixing_length_mm(
+            board_mm=lining.board_mm, insulation_mm=lining.insulation_mm, gap_mm=lining.gap_mm, rules=rules
+        )
         sold = next((v for v in lengths if v >= needed), lengths[-1])
         below = max((v for v in lengths if v < sold), default=0.0)
-        more, less = normal_tail((sold - needed) / rules.plaster_sd_mm), normal_tail((needed - below) / rules.plaster_sd_mm)
+        more, less = (
+            normal_tail((sold - needed) / rules.plaster_sd_mm),
+            normal_tail((needed - below) / rules.plaster_sd_mm),
+        )
         chance = max(more, less)
         fixings = 2.0 * risk.count
         other = next((v for v in lengths if v > sold), sold) if more >= less else below
-        items.append(TapeItem(
-            wall=wall.measured.id, key="plaster_mm", why=f"fixings {sold:g} or {other:g} mm long ({_percent(chance)}): look at the edge of a socket hole",
-            chance=chance, at_risk=chance * fixings * _middle(prices, "fixing"), now_mm=Measured(value=rules.plaster_mm, sd=rules.plaster_sd_mm),
-        ))
+        items.append(
+            TapeItem(
+                wall=wall.measured.id,
+                key="plaster_mm",
+                why=f"fixings {sold:g} or {other:g} mm long ({_percent(chance)}): look at the edge of a socket hole",
+                chance=chance,
+                at_risk=chance * fixings * _middle(prices, "fixing"),
+                now_mm=Measured(value=rules.plaster_mm, sd=rules.plaster_sd_mm),
+            )
+        )
     return items
