@@ -442,7 +442,7 @@ def test_the_same_inputs_give_the_same_page_and_lists(folder: Path, page: str) -
 
 
 def test_an_old_drawing_goes_but_a_persons_own_stays(tmp_path: Path) -> None:
-    """A wall that is no longer surveyed leaves no drawing of ours; a drawing saved by another program is not touched."""
+    """A wall no longer surveyed leaves no drawing of ours; a drawing saved by another program is not touched."""
     made = example.write_example(tmp_path)
     write_report(made, made_on=DAY)
     drawings = made / "results" / "drawings"
