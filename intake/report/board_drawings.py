@@ -128,10 +128,12 @@ def boards_elevation(
 
 
 def is_reveal(piece: PieceShape) -> bool:
+    """Return whether a piece goes into an opening, not on the wall."""
     return any(word in piece.role for word in ("reveal", "jamb", "head", "sill", "soffit"))
 
 
 def size_words(points: Sequence[Point]) -> str:
+    """Return ``1 200 by 2 620``, the size of the box about an outline."""
     left, bottom, right, top = box_of(points)
     return f"{millimetres(right - left)} by {millimetres(top - bottom)}"
 
@@ -186,6 +188,7 @@ def _name_piece(sheet: Sheet, piece: PieceShape, obstacles: Sequence[Box]) -> No
 
 
 def overlap(one: Box, other: Box) -> bool:
+    """Return whether two boxes share any area."""
     return one[0] < other[2] and other[0] < one[2] and one[1] < other[3] and other[1] < one[3]
 
 
@@ -216,6 +219,7 @@ def _clear(rings: Sequence[Sequence[Point]], xs: Sequence[float], ys: Sequence[f
 
 
 def inside(ring: Sequence[Point], at: Point) -> bool:
+    """Return whether a point lies inside a closed ring (even-odd rule)."""
     inside = False
     for (x0, y0), (x1, y1) in zip(ring, [*ring[1:], ring[0]], strict=True):
         if (y0 > at[1]) != (y1 > at[1]) and at[0] < x0 + (at[1] - y0) / (y1 - y0) * (x1 - x0):

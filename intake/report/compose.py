@@ -6,8 +6,9 @@ from datetime import date
 from pathlib import Path
 
 from intake.report import reading
+from intake.report.chart_figures import charts
 from intake.report.context import PhotoEvidence, Rectified, Report, SourceRow, Verdict
-from intake.report.figures import charts, drawings, is_inside
+from intake.report.figures import drawings, is_inside
 from intake.report.pictures import photo_entries, photo_picture, rectified_picture
 from intake.report.reading import Data
 from intake.report.sources import reproduce_rows, source_rows
