@@ -113,7 +113,7 @@ class Observations(Unknowns):
             if fresh:
                 self._reference_priors(reference, block)
             bloom = self.layout.add(f"bloom:{seen.reference}@{seen.photo}", 1).start
-            self._prior(bloom, 0.0, priors.BLOOM_SD_PX, "edge spread")
+            self._prior(bloom, 0.0, seen.spread_sd_px, "edge spread")
             for model, px, sd, spread in zip(seen.model_mm, seen.points_px, seen.sd_px, seen.bloom_px, strict=True):
                 self.places.ref_block.append(block)
                 self.places.ref_model.append((float(model[0] * reference.scale), float(model[1] * reference.scale)))

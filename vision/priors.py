@@ -27,7 +27,6 @@ REFERENCE_TILT_SD = 0.010  # a sheet or card not quite flush, rad
 REFERENCE_STANDOFF_MM = {"survey_sheet": 0.5, "a4": 0.5, "id1_card": 0.9, "rectangle": 0.5}  # paper and tape; card 0.76
 REFERENCE_STANDOFF_SD_MM = 0.5
 PRINT_ASPECT_SD = 5e-4  # a printer's feed against its width
-BLOOM_SD_PX = 0.1  # edge spread left after fitting in linear light
 # An edge in a picture is not quite where the surfaces meet: shadow, rounding, glare and paint move the whole of it.
 WALL_EDGE_SHIFT_SD_PX = 0.3
 OPENING_EDGE_SHIFT_SD_PX = 0.6

@@ -16,6 +16,7 @@ from vision.walls import SHEET_CORNERS, DeclaredReference, FloatArray, Mark, Ref
 
 # Rest of bloom and side face that no fit knows, and how much better the best must be than the next (in chi-square).
 CORNER_SD_PX = 0.08
+OUTLINE_SPREAD_SD_PX = 0.2  # left by blur before or after the tone curve, and by a thin shadow; invented default
 CLEAR_GAP = 8.0
 MOST_REJECTED = 3
 
@@ -80,6 +81,7 @@ def sighting(candidate: Candidate, name: str, kind: ReferenceKind, photo: str, *
         bloom_px=sign * inward(candidate.corners_px),
         corners_px=candidate.corners_px,
         confirmed=confirmed,
+        spread_sd_px=OUTLINE_SPREAD_SD_PX,
         notes=candidate.reasons,
     )
 

@@ -100,7 +100,8 @@ class Sighting:
 
     ``model_mm`` (n, 2) are points on the reference (x right, y up from its middle, as printed) and ``points_px``
     (n, 2) where they were seen; ``sd_px`` (n,) per axis. ``bloom_px`` (n, 2) is how a point moves in the picture, in
-    pixels, when edges spread by one pixel (zero where edge spread does not matter).
+    pixels, when edges spread by one pixel (zero where edge spread does not matter); ``spread_sd_px`` is how much spread
+    may be left after the fit: a sheet's many edges show it, a single outline cannot.
     ``corners_px`` (4, 2) runs top_left, top_right, bottom_right, bottom_left of the reference as printed (sheet) or
     as seen in the upright photo (card, A4). ``confirmed`` is False for a proposal that must not set the scale.
     """
@@ -116,6 +117,7 @@ class Sighting:
     number: int | None = None
     confirmed: bool = True
     print_scale: Measured | None = None
+    spread_sd_px: float = 0.1
     notes: tuple[str, ...] = ()
 
 
