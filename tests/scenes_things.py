@@ -17,6 +17,7 @@ SHEET_MM, CARD_MM, A4_MM = (297.0, 210.0), (85.60, 53.98), (297.0, 210.0)
 CARD_RADIUS_MM, CARD_THICK_MM = 3.18, 0.76
 TAG_CENTRES_MM = ((-100.0, 56.0), (100.0, 56.0), (100.0, -56.0), (-100.0, -56.0))
 TAG_MM = 72.0
+_UNDER_MM = 4.0
 
 _PAPER: Rgb = (0.82, 0.82, 0.80)
 _INK: Rgb = (0.035, 0.035, 0.037)
@@ -129,9 +130,13 @@ def reference_layers(reference: Reference, wall_z_mm: float, camera_mm: FloatArr
     paper = reference.colour or _PAPER
     outline = rounded(-w / 2, -h / 2, w / 2, h / 2, CARD_RADIUS_MM if reference.kind == "card" else 0)
     drop = reference.stand_off_mm * np.array([0.5, -0.7])  # light comes from the upper left
-    shadow = on_wall(reference, _dense(outline, reference.curl_mm), wall_z_mm)
+    turn = np.radians(reference.turn_deg)
+    away = np.sign([np.cos(turn) * drop[0] + np.sin(turn) * drop[1], np.cos(turn) * drop[1] - np.sin(turn) * drop[0]])
+    # Where it is hidden the shadow stops well inside the outline: two borders in one pixel would leak into each other.
+    hidden = np.where(away * outline < 0, away * np.maximum(away * outline, _UNDER_MM - np.array([w, h]) / 2), outline)
+    shadow = on_wall(reference, _dense(hidden, reference.curl_mm), wall_z_mm)
     shadow[:, :2] += drop
-    layers: list[Layer] = [([shadow], (0.02, 0.02, 0.02), 0.3)]
+    layers: list[Layer] = [([shadow], (0.02, 0.02, 0.02), 0.3)] if reference.stand_off_mm > 0 else []
     if reference.kind == "card":
         layers += _card_layers(reference, wall_z_mm, camera_mm, place)
     else:
@@ -168,11 +173,15 @@ def _card_layers(
     front = on_wall(reference, outline, wall_z_mm)
     # The side is the outline swept back by the card's thickness; the front face hides what lies behind it.
     back = front - np.array([0, 0, CARD_THICK_MM])
+    under = on_wall(reference, outline * (1 - 2 * _UNDER_MM / np.array([w, h])), wall_z_mm)
     sides = [
         np.array([front[i], front[i - 1], back[i - 1], back[i]])
         for i in range(len(front))
         if _faces(front[i], front[i - 1], back[i - 1], camera_mm)
     ]
+    # Under the front's border lies more of the side's colour, so that the wall does not shine through it.
+    shown = [i for i in range(len(front)) if _faces(front[i], front[i - 1], back[i - 1], camera_mm)]
+    sides += [np.array([front[i], front[i - 1], under[i - 1], under[i]]) for i in shown]
     bright = tuple(0.55 * colour + 0.3)
     return [
         (sides, (float(0.5 * colour[0] + 0.3), float(0.5 * colour[1] + 0.3), float(0.5 * colour[2] + 0.3)), 1.0),

@@ -24,10 +24,11 @@ _LEAST_SIGNAL = 2.0
 _MOST_BENT_PX = 0.45
 _ASPECT_LN_TOL = 0.05
 _SQUARE_TOL_DEG = 4.0
-_STEEPEST_DEG = 58.0
+_STEEPEST_DEG, _MOST_PITCH_DEG = 62.0, 27.0
 _RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the most sd that one may be off
 _LEAST_PLAIN = 0.8
 _MOST_JUDGED = 24
+_BLOWN_OUT_COST = 4.0  # a pane of glass is at the picture's upper limit more often than paper is
 _ROUGH_PX = 2.0  # what corners may be off before they are fitted
 
 
@@ -138,6 +139,7 @@ def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneV
         return _failed(rough, target, "its sides turned while they were fitted")
     model, _, reasons, misfit = _shape(corners, target, view, size_px)
     more, cost = _looks(picture, fitted, model, target)
+    cost += _BLOWN_OUT_COST * _blown_out(picture, corners)
     inside = np.median([s.inside for s in fitted.sides], axis=0)
     outside = np.median([s.outside for s in fitted.sides], axis=0)
     return Candidate(
@@ -149,6 +151,13 @@ def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneV
         inside=inside,
         darker=bool(inside.sum() < outside.sum()),
     )
+
+
+def _blown_out(picture: Picture, corners: FloatArray) -> bool:
+    """Return whether most of a quadrilateral's middle is at the picture's upper limit."""
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    x0, y0, x1, y1 = np.round(np.concatenate([0.7 * low + 0.3 * high, 0.3 * low + 0.7 * high])).astype(int)
+    return bool(np.median(picture[max(y0, 0) : y1 + 1, max(x0, 0) : x1 + 1]) >= 252)
 
 
 def _shortest(corners: FloatArray) -> float:
@@ -169,9 +178,9 @@ def _shape(
     """Return the model as it lies, the camera pose used for its thickness, reasons against its shape, and a misfit."""
     reasons: list[str] = []
     if view is None:
-        model, pose, misfit = _freest_pose(corners, target, size_px)
+        model, pose, misfit = _freest_pose(corners, target, size_px, slack)
         if pose is None:
-            reasons.append("no camera angle up to 58° makes it a rectangle of this shape")
+            reasons.append(f"no usual camera angle makes it a rectangle of {target.long_mm / target.short_mm:.2f} to 1")
         return model, pose, reasons, misfit
     width, height, off = view.sides_mm(corners)
     model = target.model_of(width >= height)
@@ -192,17 +201,22 @@ def _shape(
 
 
 def _freest_pose(
-    corners: FloatArray, target: Target, size_px: tuple[int, int]
+    corners: FloatArray, target: Target, size_px: tuple[int, int], slack: float
 ) -> tuple[FloatArray, FloatArray | None, float]:
-    """Return the model, lying or standing, and the pose that explains the corners with the least slant."""
+    """Return the model, lying or standing, and the pose that explains the corners with the most usual slant.
+
+    Walls are upright and phones are held level, give or take; sideways a wall may be seen slanting.
+    """
     best: tuple[FloatArray, FloatArray | None, float] = (target.model_mm(corners), None, np.inf)
     for lying in (True, False):
         model = target.model_of(lying)
-        for pose, tilt, _ in _poses(corners, model, size_px):
+        for pose, tilt, normal in _poses(corners, model, size_px):
             error = _reprojection(pose, model, corners, size_px)
-            allowed = 0.25 + 0.004 * float(np.linalg.norm(corners[2] - corners[0]))
-            misfit = (error / allowed) ** 2 + (tilt / 25) ** 2
-            if error < 3 * allowed and tilt < _STEEPEST_DEG and misfit < best[2]:
+            allowed = 0.25 + (0.004 + 0.5 * slack) * float(np.linalg.norm(corners[2] - corners[0]))
+            pitch = float(np.degrees(np.arcsin(np.clip(abs(normal[1]), 0, 1))))
+            misfit = (error / allowed) ** 2 + (tilt / 25) ** 2 + (pitch / 9) ** 2
+            usual = tilt < _STEEPEST_DEG and pitch < _MOST_PITCH_DEG + np.degrees(slack)
+            if error < 3 * allowed and usual and misfit < best[2]:
                 best = (model, pose, misfit)
     return best
 

@@ -83,15 +83,21 @@ def views_of_marks(marks: Iterable[Mark], size_px: tuple[int, int]) -> dict[str,
     return views
 
 
+def opening_outlines(marks: Iterable[Mark]) -> list[FloatArray]:
+    """Return the outlines (4, 2) px on the plaster of the openings whose four corners are marked."""
+    by_opening: dict[tuple[str | None, str], dict[str, tuple[float, float]]] = {}
+    for m in marks:
+        if m.opening is not None and m.face != "frame":
+            by_opening.setdefault((m.wall, m.opening), {})[m.point] = m.px
+    return [np.array([own[c] for c in CORNERS], float) for own in by_opening.values() if all(c in own for c in CORNERS)]
+
+
 def _view_of_wall(marks: Sequence[Mark], size_px: tuple[int, int]) -> PlaneView | None:
     corners = {m.point: np.array(m.px, float) for m in marks if m.opening is None and m.point in CORNERS}
     outlines: list[tuple[FloatArray, float, float]] = []
     if len(corners) == 4:
         outlines.append((np.array([corners[c] for c in CORNERS]), WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD))
-    for opening in sorted({m.opening for m in marks if m.opening is not None}):
-        own = {m.point: np.array(m.px, float) for m in marks if m.opening == opening and m.face != "frame"}
-        if all(c in own for c in CORNERS):
-            outlines.append((np.array([own[c] for c in CORNERS]), OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD))
+    outlines += [(o, OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD) for o in opening_outlines(marks)]
     for outline, height, ln_sd in outlines:
         to_mm = _rectified(outline, height, size_px)
         if to_mm is None:

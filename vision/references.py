@@ -9,11 +9,11 @@ import numpy as np
 
 from vision.findings import Finding
 from vision.linear_light import Picture
-from vision.plane_view import PlaneView, view_of_sheet, views_of_marks
+from vision.plane_view import PlaneView, opening_outlines, view_of_sheet, views_of_marks
 from vision.quads import Quad, find_quads
 from vision.reference_search import KIND_WORDS, Rejected, hand_marked, search_declared, search_undeclared
 from vision.sheets import NotASheet, Sheet, find_sheets
-from vision.walls import DeclaredReference, Mark, ReferenceKind, Sighting
+from vision.walls import DeclaredReference, FloatArray, Mark, ReferenceKind, Sighting
 
 __all__ = ["ReferenceSearch", "Rejected", "blur_inside", "find_references", "never_found"]
 
@@ -78,7 +78,8 @@ def find_references(
     missing_kinds = [k for k in PROPOSED if propose and not any(d.kind == k for d in declared)]
     if wanted or missing_kinds:
         views = _views(sheets, sightings, declared, here, (picture.shape[1], picture.shape[0]))
-        quads = [q for q in find_quads(picture) if not _on_a_sheet(q, sheets)]
+        hidden = [s.rectangle_px for s in sheets] + opening_outlines(here)
+        quads = [q for q in find_quads(picture) if not _inside_any(q, hidden)]
         for found in (
             search_declared(picture, quads, photo, wanted, views),
             search_undeclared(picture, quads, photo, next(iter(views[None]), None), missing_kinds),
@@ -112,15 +113,12 @@ def _views(
     return {**views, None: anywhere + elsewhere}
 
 
-def _on_a_sheet(quad: Quad, sheets: Iterable[Sheet]) -> bool:
-    """Return whether a patch lies on a survey sheet that was found: its tags and its paper are no cards."""
+def _inside_any(quad: Quad, outlines: Iterable[FloatArray]) -> bool:
+    """Return whether a patch lies on a survey sheet (tags and paper are no cards) or in an opening (nor is glass)."""
     import cv2
 
-    middle = quad.corners_px.mean(axis=0)
-    return any(
-        cv2.pointPolygonTest(s.rectangle_px.astype(np.float32), (float(middle[0]), float(middle[1])), False) >= 0
-        for s in sheets
-    )
+    x, y = quad.corners_px.mean(axis=0)
+    return any(cv2.pointPolygonTest(o.astype(np.float32), (float(x), float(y)), False) >= 0 for o in outlines)
 
 
 def _sheet_name(number: int, declared: Iterable[DeclaredReference], found: Sequence[int]) -> str:

@@ -8,16 +8,13 @@ import numpy as np
 
 from vision.linear_light import LINEAR_OF_CODE, Picture
 from vision.quads import crossing, is_convex
+from vision.side_step import fit_step
 from vision.walls import FloatArray
 
 _ACROSS_PX = 4.0  # half the width of the band of pixels that a side is fitted to
 _STEP_PX = 0.5
 _GUARD_PX = 2.5  # left out at each end beside a rounded corner
 _MOST_ROWS = 64
-_SETTLED_PX = 0.005
-_PIECE_PX = 10.0  # light before and behind the side may change in pieces this long
-_SIDE_FACE = 0.8  # light of a side face over that of the front (invented default)
-_SHADOW_PX, _SHADOW_SD = 0.8, 0.05  # width of a narrow shadow beside a side, and its depth's sd in steps of the side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -178,20 +175,19 @@ def _fit_side(picture: Picture, corners: FloatArray, i: int, *, guard: float, st
     band = _band(picture, corners, i, _ACROSS_PX, guard)
     if isinstance(band, str):
         return band
-    fitted = _fine_line(band.s, band.d, band.colours @ _mix(band.colours), strip)
-    if fitted is None:
+    step = fit_step(band.s, band.d, band.colours @ _mix(band.colours), strip)
+    if step is None:
         return "a side shows no edge"
-    offsets, covariance, straight, signal = fitted
-    ends = band.place(offsets)
-    inside, outside = _either_side(band.colours, band.d, float(np.mean(offsets)))
+    ends = band.place(step.offsets)
+    inside, outside = _either_side(band.colours, band.d, float(np.mean(step.offsets)))
     difference = float(np.abs(inside - outside).max())
     return FittedSide(
         line=_line(ends),
         ends=ends,
-        covariance=covariance,
+        covariance=step.covariance,
         contrast=difference / max(float(np.maximum(inside, outside).max()), 1e-3),
-        straight_px=straight,
-        signal=signal,
+        straight_px=step.bend_px,
+        signal=step.signal,
         inside=inside,
         outside=outside,
     )
@@ -231,98 +227,6 @@ def _coarse_line(s: FloatArray, d: FloatArray, light: FloatArray) -> FloatArray:
     score *= 1 - 0.01 * np.abs(first - last) / len(d) - 0.15 * np.abs(d[first] + d[last]) / (2 * abs(d[0]))
     i, j = np.unravel_index(int(np.argmax(score)), score.shape)
     return np.array([d[first[i, j]], d[last[i, j]]])
-
-
-def _fine_line(
-    s: FloatArray, d: FloatArray, light: FloatArray, strip: float
-) -> tuple[FloatArray, FloatArray, float, float] | None:
-    """Return offsets (2,) at both ends, their covariance (2, 2), the rms of pieces about them, and step over noise.
-
-    One blurred step, straight along the side, with its light before and behind free in overlapping pieces. A side face
-    ``strip`` px wide before it has a light of its own.
-    """
-    from scipy.special import ndtr
-
-    hats = _hats(s)
-    count = hats.shape[1]
-    share = (s - s[0]) / (s[-1] - s[0])
-    lever = np.column_stack([1 - share, share])
-    offsets, blur = np.zeros(2), 1.0
-    weight = np.ones_like(light)
-    outer, inner = light[:, : len(d) // 4].mean(), light[:, -(len(d) // 4) :].mean()
-    levels = np.concatenate([np.full(count, outer), np.full(count, inner)])
-    # A side face is mostly darker than the front, but may be a white core or in shadow: known to about half the step.
-    # Elsewhere the strip is the wall, or the narrow shadow of a thing that stands off it.
-    jump_0 = abs(inner - outer) + 1e-3
-    shown = min(strip / _SHADOW_PX, 1.0)
-    face_usual = outer + shown * (_SIDE_FACE * inner - outer)
-    face, face_sd = face_usual, (_SHADOW_SD + (0.5 - _SHADOW_SD) * shown) * jump_0
-    strip = max(strip, _SHADOW_PX)
-    noise = 1e-3
-    for step in range(12):
-        place = lever @ offsets
-        t = (d[None] - place[:, None]) / blur
-        before_t = t + strip / blur
-        rise, rise_face = ndtr(t), ndtr(before_t)
-        bell, bell_face = (np.exp(-0.5 * x * x) / (np.sqrt(2 * np.pi) * blur) for x in (t, before_t))
-        before, behind = hats @ levels[:count], hats @ levels[count:]
-        jump = (behind - before)[:, None]
-        step_front, step_face = behind[:, None] - face, face - before[:, None]
-        residual = light - (before[:, None] + step_face * rise_face + step_front * rise)
-        steep = step_front * bell + step_face * bell_face
-        if step >= 2:
-            noise = max(float(np.median(np.abs(residual)) * 1.4826), 2e-4)
-            weight = 1 / (1 + (residual / (3 * noise)) ** 2)
-        columns = [
-            (-steep * lever[:, :1]).ravel(),
-            (-steep * lever[:, 1:]).ravel(),
-            (-step_front * bell * t - step_face * bell_face * before_t).ravel(),
-            (rise_face - rise).ravel(),
-        ]
-        away = ((1 - rise_face)[..., None] * hats[:, None, :]).reshape(-1, count)
-        within = (rise[..., None] * hats[:, None, :]).reshape(-1, count)
-        jacobian = np.column_stack([*columns, away, within])
-        w = weight.ravel()
-        normal = (jacobian * w[:, None]).T @ jacobian + 1e-7 * np.eye(jacobian.shape[1])
-        pull = jacobian.T @ (w * residual.ravel())
-        normal[3, 3] += (noise / face_sd) ** 2
-        pull[3] += (noise / face_sd) ** 2 * (face_usual - face)
-        change = np.linalg.solve(normal, pull)
-        offsets = offsets + np.clip(change[:2], -1.0, 1.0)
-        blur = float(np.clip(blur + np.clip(change[2], -0.4, 0.4), 0.4, 3.5))
-        face += float(change[3])
-        levels = levels + change[4:]
-        if np.abs(offsets).max() > d[-1] - 0.5:
-            return None
-        if step >= 4 and np.abs(change[:2]).max() < _SETTLED_PX:
-            break
-    covariance = np.linalg.inv(normal)[:2, :2] * noise**2 * _correlation(residual / noise)
-    pieces = _piece_offsets(residual, steep, weight, hats)
-    step_size = float(np.median(np.abs(jump)))
-    return offsets, np.asarray(covariance, float), float(np.sqrt(np.mean(pieces**2))), step_size / noise
-
-
-def _hats(s: FloatArray) -> FloatArray:
-    """Return overlapping triangles (m, k) along a side that add to one: light may change from piece to piece."""
-    knots = max(2, round((s[-1] - s[0]) / _PIECE_PX) + 1)
-    at = np.linspace(s[0], s[-1], knots)
-    return np.asarray(np.maximum(0, 1 - np.abs(s[:, None] - at[None]) / (at[1] - at[0])), float)
-
-
-def _piece_offsets(residual: FloatArray, slope: FloatArray, weight: FloatArray, hats: FloatArray) -> FloatArray:
-    """Return how far each piece of a side lies off the fitted line, px."""
-    top = hats.T @ np.sum(weight * slope * residual, axis=1)
-    bottom = hats.T @ np.sum(weight * slope * slope, axis=1)
-    return np.asarray(-top / np.maximum(bottom, 1e-9))
-
-
-def _correlation(scaled: FloatArray) -> float:
-    """Return by how much noise shared by neighbours (interpolation, demosaicing, JPEG) widens the fit's variance."""
-    value = np.clip(scaled, -4, 4)
-    total = float(np.mean(value * value)) + 1e-12
-    across = 1 + 2 * sum(max(0.0, float(np.mean(value[:, k:] * value[:, :-k])) / total) for k in range(1, 5))
-    along = 1 + 2 * sum(max(0.0, float(np.mean(value[k:] * value[:-k])) / total) for k in range(1, 3))
-    return float(across * along)
 
 
 def _corner_sd(sides: list[FittedSide], corners: FloatArray) -> FloatArray:
