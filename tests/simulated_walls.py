@@ -14,7 +14,7 @@ table below is the whole of it. Nothing in this module is used by the product.
 | reference off the wall's plane | 10 mrad about each axis, 0.5 mm stand-off |
 | size of an ID-1 card / A4 sheet | 0.08 % / 0.15 % (a case of its own: 0.39 %, cut within ISO 216's limits) |
 | print scale of a sheet with its bar read | 0.10 % (0.25 mm on 250 mm), aspect 0.05 % |
-| edge spread left in a sheet's tags / a card's or A4's outline | 0.1 / 0.2 px |
+| edge spread left in a reference's tags or outline | 0.1 px |
 | corners of a reference, sheet / card / A4 | 0.1 / 0.15 / 0.15 px |
 | clicks | 2 px |
 | edge samples | 0.5 px, 15 along an edge; the whole edge shifted by 0.3 px (wall), 0.6 px (opening), 0.8 px (frame) |
@@ -52,7 +52,7 @@ WIDTH_PX, HEIGHT_PX = 4000, 3000
 FOCAL_PX = 3000.0
 SIZE = {"survey_sheet": (297.0, 210.0), "a4": (297.0, 210.0), "id1_card": (85.60, 53.98)}
 SHARE = np.linspace(0.06, 0.94, 15)[:, None]
-SPREAD_SD = {"survey_sheet": 0.1, "a4": 0.2, "id1_card": 0.2}
+SPREAD_SD = 0.1
 CORNER_SD = {"survey_sheet": 0.1, "a4": 0.15, "id1_card": 0.15}
 
 
@@ -322,10 +322,10 @@ def _references(
             scale = np.linalg.norm(ahead, axis=1, keepdims=True) / np.sqrt(2.0)
             spread = ahead / np.maximum(scale, 1e-9)
             sd_px = CORNER_SD[placed.kind]
-            seen = px + rng.normal(0.0, SPREAD_SD[placed.kind]) * spread + rng.normal(0.0, sd_px, px.shape)
+            seen = px + rng.normal(0.0, SPREAD_SD) * spread + rng.normal(0.0, sd_px, px.shape)
             sightings.append(Sighting(
                 reference=name, kind=placed.kind, photo=file, model_mm=model, points_px=seen,
-                sd_px=np.full(len(px), sd_px), bloom_px=spread, spread_sd_px=SPREAD_SD[placed.kind],
+                sd_px=np.full(len(px), sd_px), bloom_px=spread, spread_sd_px=SPREAD_SD,
                 corners_px=seen[[0, 3, 15, 12]] if len(px) == 16 else seen,
                 number=n if placed.kind == "survey_sheet" else None,
             ))  # fmt: skip
