@@ -192,14 +192,18 @@ def _sample(picture: NDArray[np.float32], x: FloatArray, y: FloatArray) -> Float
 
 
 def _vertex(profile: FloatArray) -> FloatArray:
-    """Return where a slope profile (n, 5) at -2 to 2 px is largest, by a parabola through the largest inner sample."""
+    """Return where a slope profile (n, 5) at -2 to 2 px is largest, by a parabola through its logarithm.
+
+    The slope across a blurred step is bell-shaped, and the logarithm of a bell is a parabola.
+    """
     middle = 1 + np.argmax(profile[:, 1:4], axis=1)
     row = np.arange(len(profile))
-    a, b, c = profile[row, middle - 1], profile[row, middle], profile[row, middle + 1]
+    least = 1e-6 + 1e-3 * np.max(profile, axis=1)
+    a, b, c = (np.log(np.maximum(profile[row, middle + k], least)) for k in (-1, 0, 1))
     curve = a - 2 * b + c
-    with np.errstate(divide="ignore", invalid="ignore"):
-        part = np.where(curve < 0, 0.5 * (a - c) / curve, 0.0)
-    return np.clip(np.asarray(middle - 2.0 + part, dtype=float), -1.5, 1.5)
+    part = np.where(curve < -1e-6, 0.5 * (a - c) / np.minimum(curve, -1e-6), 0.0)
+    found: FloatArray = np.clip(middle - 2.0 + part, -1.5, 1.5)
+    return found
 
 
 def _lines(search: _Search) -> list[_Line]:
@@ -224,7 +228,7 @@ def _lines(search: _Search) -> list[_Line]:
         if votes[row, column] < LEAST_SUPPORT:
             break
         theta = row * (2 * np.pi / ANGLE_BINS)
-        start = np.array([np.cos(theta), np.sin(theta)])
+        start: FloatArray = np.array([np.cos(theta), np.sin(theta)])
         line = _fitted(edgels, start, float(start @ centre) + column - size, near)
         rows = (row + np.arange(-4, 5)) % ANGLE_BINS
         votes[rows[:, None], np.arange(max(0, column - 2), min(votes.shape[1], column + 3))] = 0.0
@@ -244,7 +248,8 @@ def _fitted(edgels: _Edgels, normal: FloatArray, offset: float, near: NDArray[np
         points = edgels.at[members]
         middle = points.mean(axis=0)
         _, vectors = np.linalg.eigh((points - middle).T @ (points - middle))
-        normal = np.asarray(vectors[:, 0] if vectors[:, 0] @ normal > 0 else -vectors[:, 0], dtype=float)
+        smallest: FloatArray = vectors[:, 0]
+        normal = smallest if smallest @ normal > 0 else -smallest
         offset = float(normal @ middle)
     return _Line(normal=normal, offset=offset, members=members)
 
@@ -297,7 +302,7 @@ def _refined(lines: tuple[_Line, _Line], place: FloatArray, search: _Search) -> 
     for line in lines:
         points = search.edgels.at[line.members]
         t = np.abs((points - place) @ np.array([-line.normal[1], line.normal[0]]))
-        points = points[(t > 1.7 * search.smooth_px) & (t < search.arm_px)]
+        points = points[(t > 2.5 * search.smooth_px) & (t < search.arm_px)]
         if len(points) < 6:
             return "no crossing within reach"
         middle = points.mean(axis=0)
