@@ -47,6 +47,7 @@ class BoardRules:
     reveal_tolerance_mm: int
     plaster_sd_mm: float
     frame_sd_mm: float
+    visible_frame_mm: float
     tape_chance: float
     tape_most: int
 

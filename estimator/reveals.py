@@ -16,7 +16,6 @@ from vision.findings import Finding
 from vision.walls import MeasuredOpening
 
 REVEAL_BOARD_MM = 12.5
-REVEAL_BED_MM = 3.0  # adhesive behind a reveal lining (invented default)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +63,11 @@ class RevealBoards:
     offcuts: tuple[Offcut, ...]
 
 
+def reveal_bed_mm() -> float:
+    """Return the bed of adhesive behind a reveal board [mm], as the heat part takes it."""
+    return float(read_table("fixings").row("full_bed")["gap_mm"])
+
+
 def reveal_area_m2(width_mm: float, height_mm: float, depth_mm: float) -> float:
     """Return the area of two jambs and a soffit [m²]."""
     return (2 * height_mm + width_mm) * depth_mm / 1e6
@@ -95,14 +99,14 @@ def reveal_linings(
 
 def allowed_insulation_mm(visible_frame_mm: float, rules: BoardRules) -> float | None:
     """Return the thickest reveal insulation on sale that leaves the frame its clearance, or None [mm]."""
-    room = visible_frame_mm - rules.bead_clear_mm - REVEAL_BED_MM - REVEAL_BOARD_MM
-    on_sale = [
-        float(t)
-        for row in read_table("board_sizes").rows.values()
-        if row.get("use") == "reveal"
-        for t in row["insulation_mm"]
-    ]
-    return max((t for t in on_sale if t <= room + 1e-9), default=None)
+    room = visible_frame_mm - rules.bead_clear_mm - reveal_bed_mm() - REVEAL_BOARD_MM
+    return max((t for t in reveal_thicknesses_mm() if t <= room + 1e-9), default=None)
+
+
+def reveal_thicknesses_mm() -> list[float]:
+    """Return the insulation thicknesses of reveal boards on sale, thin to thick [mm]."""
+    rows = read_table("board_sizes").rows.values()
+    return sorted({float(t) for row in rows if row.get("use") == "reveal" for t in row["insulation_mm"]})
 
 
 def _opening(
@@ -128,22 +132,22 @@ def _opening(
         )
     findings = []
     shown = opening.visible_frame_mm
-    insulation = allowed_insulation_mm(shown, rules) if shown is not None else 20.0
+    insulation = allowed_insulation_mm(rules.visible_frame_mm if shown is None else shown, rules)
     if shown is None:
         findings.append(
             Finding(
                 code="B021",
                 severity="warn",
-                message=f"{wall}, opening {opening.id}: nobody has measured how much frame shows; 20 mm of insulation "
-                "is taken for its reveal.",
+                message=f"{wall}, opening {opening.id}: nobody has measured how much frame shows; "
+                f"{insulation or 0:g} mm of insulation are taken for its reveal.",
                 remedy="Measure from the plaster to the glass side of the frame: "
-                f"{20 + REVEAL_BOARD_MM + REVEAL_BED_MM + rules.bead_clear_mm:g} mm are needed, or hinges and "
+                f"{(insulation or 0) + REVEAL_BOARD_MM + reveal_bed_mm() + rules.bead_clear_mm:g} mm are needed, or hinges and "
                 "handles foul the lining.",
                 where={**where, "key": "visible_frame_mm"},
             )
         )
     elif insulation is None:
-        least = 12 + REVEAL_BOARD_MM + REVEAL_BED_MM + rules.bead_clear_mm
+        least = reveal_thicknesses_mm()[0] + REVEAL_BOARD_MM + reveal_bed_mm() + rules.bead_clear_mm
         findings.append(
             Finding(
                 code="B022",

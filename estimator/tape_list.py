@@ -18,7 +18,7 @@ from estimator.inputs import Design, WallCase
 from estimator.lined_wall import lined_transmittance
 from estimator.linings import make_lining
 from estimator.prices import Prices
-from estimator.reveals import OpeningLining
+from estimator.reveals import OpeningLining, reveal_bed_mm
 from estimator.tables import read_table
 from vision.walls import FloatArray, Measured
 
@@ -254,7 +254,7 @@ def _reveals(
         shown = opening.visible_frame_mm
         taped_frame = _taped_frame(cases, lining)
         if lining.lining_mm is not None and not taped_frame:
-            takes = lining.lining_mm + 3.0 + rules.bead_clear_mm
+            takes = lining.lining_mm + reveal_bed_mm() + rules.bead_clear_mm
             chance = 0.5 if shown is None else normal_tail((shown - takes) / rules.frame_sd_mm)
             said = "nobody has measured it" if shown is None else f"{shown:g} is typed"
             items.append(

@@ -1,0 +1,233 @@
+"""Boards on walls: counts, bounds, rules, and pieces that fit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from estimator.boards import BoardRules, BoardSize, board_rules, sizes_on_sale
+from estimator.columns import Corner
+from estimator.faces import Box, Face
+from estimator.layout import RoomLayout, board_for, fits_on, lay_boards
+from tests.board_checker import faults
+from tests.random_rooms import door, face, hard_rooms, random_room, window
+from tests.studies import layout as study
+
+RULES = board_rules()
+SIZES = study.SIZES
+
+
+def lay(*faces: Face, rules: BoardRules = RULES, corners: Sequence[Corner] = ()) -> RoomLayout:
+    layout = lay_boards(faces, sizes=SIZES, rules=rules, corners=corners)
+    assert faults(faces, layout, rules=rules, corners=corners) == []
+    return layout
+
+
+def test_the_worked_take_off_of_a_wall_with_a_window() -> None:
+    """Common practice, by arithmetic: 4.0 x 2.4 m less 1.2 x 1.2 m is 8.16 m2, 2.83 boards of 2.88 m2, 4 full columns."""
+    wall = face("a", 4000, 2400, window("w", 1400, 1200))
+    assert wall.net_area_m2 == pytest.approx(8.16)
+    assert wall.net_area_m2 / 2.88 == pytest.approx(2.83, abs=0.005)
+    layout = lay(wall)
+    assert layout.column_count == 4
+    # 3 boards: what is cut out of the columns at the window gives the pieces over and under it
+    assert (layout.count, layout.lower_bound) == (3, 3)
+    assert layout.board.length_mm == 2400
+
+
+def test_a_blank_wall_of_four_metres_has_three_joints_the_height_of_the_room() -> None:
+    layout = lay(face("a", 4000, 2400))
+    assert layout.count == 4
+    assert len(layout.joints) == 3
+    assert sum(j.end[1] - j.start[1] for j in layout.joints) == pytest.approx(3 * 2390)
+
+
+def test_a_room_of_ten_by_four_metres_counted_by_hand() -> None:
+    """By hand: 10 m is 8 boards and 400 mm, 4 m is 3 boards and 400 mm, so 22 whole boards and four strips of 400.
+
+    Three strips and two saw cuts are 1206 mm, more than a board, so the four strips take two boards: 24. Column by
+    column it would be 9 + 4 + 9 + 4 = 26. Fewer than 24 is impossible: 28 000 mm of wall are 23.3 boards wide.
+    """
+    layout = lay(face("a", 10_000, 2400), face("b", 4000, 2400), face("c", 10_000, 2400), face("d", 4000, 2400))
+    assert (layout.count, layout.lower_bound, layout.column_count) == (24, 24, 26)
+
+
+def compositions(width: int, least: int, most: int) -> Iterator[tuple[int, ...]]:
+    if least <= width <= most:
+        yield (width,)
+    for first in range(least, min(most, width - least) + 1):
+        for rest in compositions(width - first, least, most):
+            yield (first, *rest)
+
+
+@cache
+def fewest_bins(widths: tuple[int, ...], board: int, kerf: int) -> int:
+    """Return the fewest boards for strips of the given widths, by trying every way to share them out."""
+    best = len(widths)
+
+    def place(n: int, free: tuple[int, ...]) -> None:
+        nonlocal best
+        if len(free) >= best:
+            return
+        if n == len(widths):
+            best = len(free)
+            return
+        for b in range(len(free)):
+            if free[b] >= widths[n] + kerf:
+                place(n + 1, (*free[:b], free[b] - widths[n] - kerf, *free[b + 1 :]))
+        place(n + 1, (*free, board - widths[n]))
+
+    place(0, ())
+    return best
+
+
+@pytest.mark.parametrize(
+    ("walls", "kerf"),
+    [((25,), 0), ((25,), 1), ((24,), 1), ((17, 19), 1), ((18, 18), 0), ((18, 18), 1), ((13, 13), 1), ((7, 16, 13), 1)],
+)
+def test_small_rooms_equal_exhaustive_search(walls: tuple[int, ...], kerf: int) -> None:
+    """All ways to divide each wall into columns of 3 to 12, and all ways to share those out over boards 12 wide."""
+
+    def every(rest: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+        if not rest:
+            yield ()
+            return
+        for here in compositions(rest[0], 3, 12):
+            for others in every(rest[1:]):
+                yield (*here, *others)
+
+    wanted = min(fewest_bins(tuple(sorted(widths, reverse=True)), 12, kerf) for widths in every(walls))
+    rules = replace(RULES, kerf_mm=kerf, least_strip_mm=3, foot_gap_mm=0, foot_gap_most_mm=0)
+    board = BoardSize(key="toy", width_mm=12, length_mm=24)
+    faces = [Face(wall=f"{n}", width=w, height_left=24, height_right=24) for n, w in enumerate(walls)]
+    layout = lay_boards(faces, sizes=[board], rules=rules)
+    assert (layout.count, layout.lower_bound) == (wanted, wanted)
+
+
+@pytest.mark.parametrize("room", [r for r in hard_rooms() if "nine" not in r.name], ids=lambda r: r.name)
+def test_hard_rooms_pass_the_independent_checker(room: study.RoomFaces) -> None:
+    layout = lay(*room.faces, corners=room.corners)
+    assert layout.proved
+
+
+def test_a_seeded_part_of_the_study_meets_its_bounds() -> None:
+    result = study.run(seed=7, part=0.025)
+    for kind in ("random", "hard"):
+        told = result[kind]
+        assert isinstance(told, dict)
+        assert told["faults"] == []
+        assert told["worst_gap"] <= 1
+        assert told["more_than_columns"] == 0
+    random_part = result["random"]
+    assert isinstance(random_part, dict)
+    assert random_part["saved_against_columns_mean"] >= 0.08
+
+
+def test_no_joint_stands_near_a_jamb_or_a_socket() -> None:
+    wall = face("a", 3700, 2400, window("w", 1150, 1250), boxes=(Box(id="s1", left=2480, right=2626),))
+    layout = lay(wall)
+    assert layout.kept == "all"
+    for joint in layout.joints:
+        assert min(abs(joint.start[0] - 1150), abs(joint.start[0] - 2400)) >= 150
+        assert not 2455 <= joint.start[0] <= 2651
+
+
+def test_the_tallest_wall_decides_the_board_and_the_skirting_hides_the_last_millimetres() -> None:
+    assert board_for(2400, SIZES, RULES)[0].length_mm == 2400
+    assert board_for(2425, SIZES, RULES) == (SIZES[0], 25)
+    assert board_for(2426, SIZES, RULES)[0].length_mm == 2700
+    assert lay(face("a", 2000, 2630)).board.length_mm == 2700
+
+
+def test_a_ceiling_beyond_every_board_is_made_up_with_strips_that_do_not_line_up() -> None:
+    layout = lay(face("a", 3600, 3300))
+    assert layout.board.length_mm == 3000
+    level = [j for j in layout.joints if j.start[1] == j.end[1]]
+    assert len(level) == 3
+    assert all("higher than a board" in j.risk for j in level)
+    assert len({j.start[1] for j in level}) == 2
+
+
+def test_a_sloping_ceiling_cuts_the_boards_to_a_taper() -> None:
+    wall = face("a", 3600, 2400, right=2250)
+    layout = lay(wall)
+    tops = [max(y for _, y in p.on_wall.outer) for p in layout.pieces]
+    assert tops == sorted(tops, reverse=True)
+    assert all(max(y for x, y in p.on_wall.outer) <= wall.ceiling(min(x for x, _ in p.on_wall.outer)) for p in layout.pieces)
+
+
+def test_the_wall_that_runs_through_a_corner_is_the_better_of_both_orders() -> None:
+    """1200 + 73 and 2400: where the wide wall runs through, each wall is whole boards; the other way needs one more."""
+    faces = (face("a", 1273, 2400), face("b", 2400, 2400))
+    layout = lay(*faces, corners=(Corner(left_face=0, right_face=1, depth=73),))
+    orders = [
+        lay(face("a", 1273, 2400), face("b", 2400 - 73, 2400)).count, lay(face("a", 1200, 2400), face("b", 2400, 2400)).count
+    ]  # fmt: skip
+    assert layout.count == min(orders) == 3
+    assert layout.run_through == ("b",)
+
+
+def test_a_longer_board_a_wider_saw_or_a_stricter_rule_changes_the_result() -> None:
+    wall = face("a", 4000, 2400, window("w", 1400, 1200))
+    layout = lay(wall)
+    no_turning_no_small = replace(RULES, least_piece_mm=1100)
+    assert lay(wall, rules=no_turning_no_small).count == 4
+    joints = {j.start[0] for j in layout.joints}
+    assert joints != {j.start[0] for j in lay(wall, rules=replace(RULES, jamb_clear_mm=350)).joints}
+    two = (face("a", 1800, 2400), face("b", 1800, 2400))
+    assert lay(*two, rules=replace(RULES, kerf_mm=0)).count == 3
+    assert lay(*two).count == 4
+    wide = (BoardSize(key="wide", width_mm=1250, length_mm=2400),)
+    assert lay_boards([face("a", 3700, 2400)], sizes=wide, rules=RULES).count == 3
+    assert lay(face("a", 3700, 2400)).count == 4
+
+
+def test_the_same_room_gives_the_same_layout() -> None:
+    room = hard_rooms()[3]
+    assert lay(*room.faces) == lay(*room.faces)
+
+
+def test_a_wider_wall_or_a_smaller_window_never_needs_fewer_boards() -> None:
+    counts = [lay(face("a", w, 2400, window("w", 600, 1000)), face("b", 2900, 2400)).count for w in (2400, 2900, 3400, 3900)]
+    assert counts == sorted(counts)
+    counts = [lay(face("a", 4400, 2400, window("w", 600, w))).count for w in (2400, 1800, 1200, 600)]
+    assert counts == sorted(counts)
+
+
+def test_whether_a_room_fits_on_fewer_boards_is_answered_by_proof() -> None:
+    faces = (face("a", 3700, 2400, window("w", 1150, 1250)), face("b", 3000, 2400))
+    layout = lay(*faces)
+    assert fits_on(faces, layout.count, like=layout, rules=RULES) is True
+    assert fits_on(faces, layout.count - 1, like=layout, rules=RULES) is False
+
+
+def test_a_door_in_the_corner_leaves_only_its_head() -> None:
+    layout = lay(face("a", 2900, 2400, door("d", 0)))
+    over = [p for p in layout.pieces if p.on_wall.box[2] <= 838]
+    assert all(p.on_wall.box[1] >= 2040 for p in over)
+
+
+def test_no_face_and_a_face_of_two_boards_height_are_refused() -> None:
+    with pytest.raises(ValueError, match="no face to lay boards on"):
+        lay_boards([], sizes=SIZES, rules=RULES)
+    with pytest.raises(ValueError, match="more than two boards of 3000 mm"):
+        lay_boards([face("a", 2000, 6100)], sizes=SIZES, rules=RULES)
+
+
+def test_each_thickness_has_its_own_sizes_on_sale() -> None:
+    assert [s.length_mm for s in sizes_on_sale(50)] == [2400, 2700, 3000]
+    assert [s.length_mm for s in sizes_on_sale(100)] == [2400]
+    assert sizes_on_sale(33) == ()
+
+
+def test_a_point_of_the_wall_is_found_on_its_board() -> None:
+    import random
+
+    room = random_room(random.Random(2), "r")
+    layout = lay(*room.faces, corners=room.corners)
+    for piece in layout.pieces:
+        for on_wall, on_board in zip(piece.on_wall.outer, piece.on_board.outer, strict=True):
+            assert piece.to_board(*on_wall) == pytest.approx(on_board, abs=1e-6)
