@@ -227,8 +227,8 @@ def _lines(search: _Search) -> list[_Line]:
         row, column = (int(v) for v in np.unravel_index(int(np.argmax(votes)), votes.shape))
         if votes[row, column] < LEAST_SUPPORT:
             break
-        theta = row * (2 * np.pi / ANGLE_BINS)
-        start: FloatArray = np.array([np.cos(theta), np.sin(theta)])
+        turned = row * (2 * np.pi / ANGLE_BINS)
+        start = np.array([np.cos(turned), np.sin(turned)], dtype=np.float64)
         line = _fitted(edgels, start, float(start @ centre) + column - size, near)
         rows = (row + np.arange(-4, 5)) % ANGLE_BINS
         votes[rows[:, None], np.arange(max(0, column - 2), min(votes.shape[1], column + 3))] = 0.0
@@ -299,10 +299,13 @@ def _support(line: _Line, place: FloatArray, search: _Search) -> float:
 def _refined(lines: tuple[_Line, _Line], place: FloatArray, search: _Search) -> Crossing | Reason:
     """Return the crossing of the two lines fitted anew to their arms beside it, with its uncertainty."""
     rows, offsets, variances, support = [], [], [], 0.0
+    a, b = lines[0].normal, lines[1].normal
+    # Nearer the corner than this, blur mixes the two edges.
+    first = 3.5 * search.smooth_px / abs(float(a[0] * b[1] - a[1] * b[0]))
     for line in lines:
         points = search.edgels.at[line.members]
         t = np.abs((points - place) @ np.array([-line.normal[1], line.normal[0]]))
-        points = points[(t > 2.5 * search.smooth_px) & (t < search.arm_px)]
+        points = points[(t > first) & (t < search.arm_px)]
         if len(points) < 6:
             return "no crossing within reach"
         middle = points.mean(axis=0)
