@@ -8,19 +8,25 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from intake.report.covering import (
+    LONGEST_SIDE_PX,
+    Outline,
+    Picture,
+    cover_beyond,
+    cover_inside,
+    crop_to,
+    faces,
+    panes,
+    private_references,
+    scaled,
+    shrink,
+    wall_outlines,
+)
 from intake.results import Geometry, PhotoResult, WallResult
 from intake.survey import MarkEntry, PhotoEntry, Survey
 
-Picture = NDArray[np.uint8]
-Outline = list[tuple[float, float]]
-
-LONGEST_SIDE_PX = 1280
-FACE_SEARCH_PX = 512
 JPEG_QUALITY = 80
-COVER = (226, 226, 226)
-PRIVATE_KINDS = ("id1_card",)
 BLUE, ORANGE, WHITE, INK = (150, 82, 20), (20, 110, 220), (255, 255, 255), (30, 30, 30)  # blue, green, red
 
 
@@ -62,16 +68,17 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
     except PerpendError as error:
         return Shown(jpeg=None, width_px=0, height_px=0, note=f"Not shown: {error}")
     small = cover_beyond(small, [scaled(outline, scale) for outline in outlines])
-    panes = _panes(entry, geometry)
-    for pane in panes:
+    glass = panes(entry, geometry)
+    for pane in glass:
         small = cover_inside(small, scaled(pane, scale))
     cards = private_references(entry.file, geometry)
     for card in cards:
         blur_inside(small, np.asarray(scaled(card, scale), dtype=np.float64))
-    for face in _faces(small):
+    for face in faces(small):
         small = cover_inside(small, face)
     draw_marks(small, entry, geometry, scale)
-    covered = ["what is beyond the wall"] + ["window panes"] * bool(panes) + ["cards"] * bool(cards)
+    small = crop_to([scaled(outline, scale) for outline in outlines], small)
+    covered = ["what is beyond the wall"] + ["window panes"] * bool(glass) + ["cards"] * bool(cards)
     return Shown(
         jpeg=jpeg_bytes(small),
         width_px=small.shape[1],
@@ -104,132 +111,6 @@ def read_small(path: Path) -> tuple[Picture, float]:
         decoded = decode_picture(data, file=path.name)
     small, _ = shrink(np.asarray(decoded, dtype=np.uint8))
     return small, small.shape[1] / facts.width_px
-
-
-def wall_outlines(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:
-    """Return the outlines of the walls in one photo, pixels: as solved, else from four marked corners."""
-    solved = [list(view.outline_px) for wall in geometry.walls for view in wall.views if view.photo == entry.file]
-    if solved:
-        return [outline for outline in solved if len(outline) >= 3]
-    corners: dict[str, dict[str, tuple[float, float]]] = {}
-    for mark in entry.marks:
-        if mark.wall and not (mark.opening or mark.feature or mark.reference):
-            corners.setdefault(mark.wall, {})[mark.point] = mark.px
-    order = ("bottom_left", "bottom_right", "top_right", "top_left")
-    return [[found[name] for name in order] for found in corners.values() if all(name in found for name in order)]
-
-
-def _panes(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:
-    """Return the outlines of window panes and doorways in the photo: back edges as marked, else front edges."""
-    panes: list[Outline] = []
-    order = ("bottom_left", "bottom_right", "top_right", "top_left")
-    seen: dict[tuple[str, str], dict[str, dict[str, tuple[float, float]]]] = {}
-    for mark in entry.marks:
-        if mark.opening:
-            faces = seen.setdefault((mark.wall or "", mark.opening), {})
-            faces.setdefault(mark.face or "wall", {})[mark.point] = mark.px
-    for faces in seen.values():
-        for face in ("frame", "wall"):
-            points = faces.get(face, {})
-            if all(name in points for name in order):
-                panes.append([points[name] for name in order])
-                break
-    known = set(seen)
-    for wall in geometry.walls:
-        panes += _projected_panes(entry.file, wall, known if panes else set())
-    return panes
-
-
-def _projected_panes(photo: str, wall: WallResult, known: set[tuple[str, str]]) -> list[Outline]:
-    import cv2
-
-    view = next((view for view in wall.views if view.photo == photo), None)
-    if view is None or not wall.outline_mm or len(view.outline_px) % 4:
-        return []
-    step = len(view.outline_px) // 4
-    corners = np.array([view.outline_px[index * step] for index in range(4)], dtype=np.float32)
-    matrix = cv2.getPerspectiveTransform(np.array(wall.outline_mm, dtype=np.float32), corners)
-    panes: list[Outline] = []
-    for opening in wall.openings:
-        if opening.front_mm and (wall.id, opening.id) not in known:
-            points = np.array(opening.front_mm, dtype=np.float32).reshape(-1, 1, 2)
-            placed = cv2.perspectiveTransform(points, matrix).reshape(-1, 2)
-            panes.append([(float(x), float(y)) for x, y in placed])
-    return panes
-
-
-def private_references(photo: str, geometry: Geometry) -> list[Outline]:
-    """Return the outlines of cards in one photo, which may carry a name or a number."""
-    return [
-        list(reference.corners_px)
-        for reference in geometry.references
-        if reference.photo == photo and reference.kind in PRIVATE_KINDS and reference.corners_px
-    ]
-
-
-def _faces(picture: Picture) -> list[Outline]:
-    """Return boxes around what looks like a face, found in the picture at half size for speed."""
-    import cv2
-
-    from intake.privacy import blur_faces
-
-    small, scale = shrink(picture, FACE_SEARCH_PX)
-    changed = np.asarray((blur_faces(small.copy()) != small).any(axis=2), dtype=np.uint8)
-    count, _, boxes, _ = cv2.connectedComponentsWithStats(changed)
-    faces: list[Outline] = []
-    for left, top, width, height, _ in np.asarray(boxes).reshape(-1, 5)[1:count]:
-        right, bottom = left + width, top + height
-        faces.append([(x / scale, y / scale) for x, y in ((left, bottom), (right, bottom), (right, top), (left, top))])
-    return faces
-
-
-def shrink(picture: Picture, longest_px: int = LONGEST_SIDE_PX) -> tuple[Picture, float]:
-    """Return the picture with its longer side at most so long, and the factor."""
-    import cv2
-
-    scale = min(1.0, longest_px / max(picture.shape[:2]))
-    if scale == 1.0:
-        return picture.copy(), 1.0
-    size = (max(1, round(picture.shape[1] * scale)), max(1, round(picture.shape[0] * scale)))
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8), scale
-
-
-def scaled(outline: Sequence[tuple[float, float]], scale: float) -> Outline:
-    """Return the outline in the shrunk picture's pixels (an integer is the centre of a pixel in both)."""
-    return [((x + 0.5) * scale - 0.5, (y + 0.5) * scale - 0.5) for x, y in outline]
-
-
-def _mask(shape: tuple[int, ...], outlines: Sequence[Outline]) -> Picture:
-    import cv2
-
-    mask = np.zeros(shape[:2], dtype=np.uint8)
-    limit = 30_000  # far-off corners of close-ups stay within what the fill can count
-    for outline in outlines:
-        points = np.clip(np.array(outline) * 16, -limit * 16, limit * 16).round().astype(np.int32)
-        cv2.fillPoly(mask, [points], 255, lineType=cv2.LINE_8, shift=4)
-    return mask
-
-
-def cover_beyond(picture: Picture, outlines: Sequence[Outline]) -> Picture:
-    """Return the picture with everything outside the outlines painted over."""
-    mask = _mask(picture.shape, outlines)
-    covered = np.empty_like(picture)
-    covered[:] = COVER
-    covered[::6, :] = (206, 206, 206)
-    return np.where(mask[:, :, None] > 0, picture, covered)
-
-
-def cover_inside(picture: Picture, outline: Outline) -> Picture:
-    """Return the picture with the inside of an outline blurred until nothing can be read."""
-    import cv2
-
-    mask = _mask(picture.shape, [outline])
-    if not mask.any():
-        return picture
-    height, width = picture.shape[:2]
-    tiny = cv2.resize(picture, (max(2, width // 60), max(2, height // 60)), interpolation=cv2.INTER_AREA)
-    blurred = cv2.resize(tiny, (width, height), interpolation=cv2.INTER_LINEAR)
-    return np.where(mask[:, :, None] > 0, blurred, picture).astype(np.uint8)
 
 
 def draw_marks(picture: Picture, entry: PhotoEntry, geometry: Geometry, scale: float) -> None:
