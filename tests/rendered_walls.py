@@ -177,7 +177,10 @@ def rendered_survey(rng: np.random.Generator, kinds: Sequence[str], views: Seque
     }
     declared = _declared(kinds, room)
     style = random_style(rng)
-    scenes, photos, marks, sightings = {}, [], [], []
+    scenes: dict[str, Scene] = {}
+    photos: list[Photo] = []
+    marks: list[Mark] = []
+    sightings: list[Sighting] = []
     lost = 0
     for i, view in enumerate(views):
         file = f"{i}_{view}.jpg"
@@ -194,8 +197,9 @@ def rendered_survey(rng: np.random.Generator, kinds: Sequence[str], views: Seque
                 centre_sd_px=10.0,
             )
         )
-        marks += _marks(rng, file, scene)
-        found = find_references(scene.picture, photo=file, declared=declared).sightings
+        clicked = _marks(rng, file, scene)
+        marks += clicked
+        found = find_references(scene.picture, photo=file, declared=declared, marks=clicked).sightings
         sightings += found
         seen = {s.reference for s in found}
         for k, reference in enumerate(declared):
