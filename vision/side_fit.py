@@ -53,16 +53,23 @@ def near_quad(picture: Picture, corners_px: FloatArray, *, round_share: float = 
     picture
         (h, w, 3) BGR or (h, w), upright, full resolution.
     corners_px
-        (4, 2) rough corners, clockwise in the picture; sides are looked for within 3 % of the longest (4 to 14 px).
+        (4, 2) rough corners, clockwise in the picture; sides are looked for within 5 % of the longest (4 to 16 px).
     round_share
         Radius of the corners as a share of the longer side; that much of each side is left out at both ends.
     """
-    corners = np.asarray(corners_px, float)
-    size = _longest(corners)
-    reach = float(np.clip(0.03 * size, 4.0, 14.0))
+    corners: FloatArray | str = np.asarray(corners_px, float)
+    for share in (0.05, 0.03):
+        if isinstance(corners, str):
+            break
+        size = _longest(corners)
+        corners = _nearer(picture, corners, float(np.clip(share * size, 4.0, 16.0)), _GUARD_PX + round_share * size)
+    return corners
+
+
+def _nearer(picture: Picture, corners: FloatArray, reach: float, guard: float) -> FloatArray | str:
     lines = []
     for i in range(4):
-        band = _band(picture, corners, i, reach, _GUARD_PX + round_share * size)
+        band = _band(picture, corners, i, reach, guard)
         if isinstance(band, str):
             return band
         offsets = _coarse_line(band.s, band.d, band.colours @ _mix(band.colours))

@@ -15,7 +15,9 @@ from vision.walls import FloatArray
 _SETTLED_PX = 0.005
 _PIECE_PX = 10.0  # light before and behind the side may change in pieces this long
 _SIDE_FACE = 0.8  # light of a side face over that of the front (invented default)
-_SHADOW_PX, _SHADOW_SD = 0.8, 0.05  # width of a narrow shadow beside a side; its depth's sd, in steps of the side
+# A narrow shadow beside a side: its width, its usual depth and the depth's sd as shares of the light there (invented).
+_SHADOW_PX, _SHADOW, _SHADOW_SD = 0.8, 0.04, 0.06
+_NARROW_PX = 0.4
 _SHARPEN_SD = 0.4  # of unsharp masking, with a second Gaussian twice as wide
 
 
@@ -50,24 +52,31 @@ def fit_step(s: FloatArray, d: FloatArray, light: FloatArray, strip_px: float) -
     outer, inner = float(light[:, : len(d) // 4].mean()), float(light[:, -(len(d) // 4) :].mean())
     # A side face is mostly darker than the front, but may be a white core or in shadow: known to about half the step.
     # Elsewhere the strip is the wall, or the narrow shadow of a thing that stands off it.
-    shown = min(strip_px / _SHADOW_PX, 1.0)
-    usual = shown * (_SIDE_FACE * inner - outer)
-    face_sd = (_SHADOW_SD + (0.5 - _SHADOW_SD) * shown) * (abs(inner - outer) + 1e-3)
-    strip_px = max(strip_px, _SHADOW_PX)
+    # One narrower than that is not fitted: it moves the step by its width, as far as it looks like the front.
+    jump = inner - outer
+    wide = strip_px >= _NARROW_PX
+    usual, face_sd = (
+        (_SIDE_FACE * inner - outer, 0.35 * abs(jump)) if wide else (-_SHADOW * outer, _SHADOW_SD * abs(outer))
+    )
+    alike = float(np.clip((_SIDE_FACE * inner - outer) / jump, 0, 1)) if jump else 0.0
+    moved = np.array([0.0, 0.0]) if wide else np.array([strip_px * alike, 0.4 * strip_px])
+    strip_px = strip_px if wide else _SHADOW_PX
     # Offsets at both ends, blur, sharpening, the strip's light over the wall's, then light before and behind.
     state = np.concatenate([[0, 0, 1.0, 0, usual], np.full(count, outer), np.full(count, inner)])
-    mean, sd = np.array([0, usual]), np.array([_SHARPEN_SD, face_sd])
-    noise, weight = 1e-3, np.ones_like(light)
+    mean, sd = np.array([0, usual]), np.array([_SHARPEN_SD, face_sd + 1e-4])
+    noise, weight, shared = 1e-3, np.ones_like(light), 1.0
     for step in range(12):
         predicted, jacobian, steep = _predict(state, d, lever, hats, strip_px)
         residual = light - predicted
         if step >= 2:
             noise = max(float(np.median(np.abs(residual)) * 1.4826), 2e-4)
             weight = 1 / (1 + (residual / (3 * noise)) ** 2)
+            shared = _correlation(residual / noise)  # so much less do the pixels know than their number says
         normal = (jacobian * weight.reshape(-1, 1)).T @ jacobian + 1e-7 * np.eye(len(state))
         pull = jacobian.T @ (weight * residual).ravel()
-        normal[[3, 4], [3, 4]] += (noise / sd) ** 2
-        pull[3:5] += (noise / sd) ** 2 * (mean - state[3:5])
+        prior = shared * (noise / sd) ** 2
+        normal[[3, 4], [3, 4]] += prior
+        pull[3:5] += prior * (mean - state[3:5])
         change = np.linalg.solve(normal, pull)
         change[:3] = np.clip(change[:3], -1.0, [1.0, 1.0, 0.4])
         state = state + change
@@ -76,10 +85,10 @@ def fit_step(s: FloatArray, d: FloatArray, light: FloatArray, strip_px: float) -
             return None
         if step >= 4 and np.abs(change[:2]).max() < _SETTLED_PX:
             break
-    covariance = np.linalg.inv(normal)[:2, :2] * noise**2 * _correlation(residual / noise)
+    covariance = np.linalg.inv(normal)[:2, :2] * noise**2 * shared + moved[1] ** 2
     jump = float(np.median(np.abs(hats @ (state[5 + count :] - state[5 : 5 + count]))))
     return Step(
-        offsets=state[:2],
+        offsets=state[:2] + moved[0],
         covariance=np.asarray(covariance, float),
         bend_px=float(np.sqrt(np.mean(_piece_offsets(residual, steep, weight, hats) ** 2))),
         signal=jump / noise,
