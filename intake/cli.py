@@ -255,8 +255,16 @@ def batch(root: Path, as_json: bool, workers: int | None, scheduler: str | None)
 
 @_command
 @click.option("--out", type=click.Path(path_type=Path), default=None, help="The new folder; perpend_demo if not given.")
-def demo(out: Path | None) -> int:
+@click.option("--self-check", is_flag=True, help="Only compare with published figures, and print the table.")
+def demo(out: Path | None, self_check: bool) -> int:
     """Copy a sample survey into a new folder here and run everything on it."""
+    if self_check:
+        from intake.self_check import run_checks, table_lines
+
+        checks = run_checks()
+        for line in table_lines(checks):
+            click.echo(line)
+        return DONE if all(check.holds for check in checks) else FAILED
     from intake.demo import copy_demo
     from intake.pipeline import report_folder
     from intake.printing import estimate_lines, verdict_lines, wall_line
