@@ -75,6 +75,7 @@ def boards_elevation(
     pieces: Sequence[PieceShape],
     dabs: Sequence[tuple[Point, ...]],
     ribbons: Sequence[tuple[Point, ...]],
+    lines: Sequence[tuple[Point, ...]],
     fixings: Sequence[Point],
     joints_at_risk: Sequence[tuple[Point, Point]],
     scale: float,
@@ -91,10 +92,9 @@ def boards_elevation(
         sheet.path("BOARDS", piece.on_wall, closed=True, pen="medium", fill=fill)
         for hole in piece.on_wall_holes:
             sheet.path("BOARDS", hole, closed=True, pen="medium", fill="#ffffff")
-    for ribbon in ribbons:
-        sheet.path("DABS", ribbon, closed=True, pen="fine", fill="#e2ddd2")
-    for dab in dabs:
-        sheet.path("DABS", dab, closed=True, pen="fine", fill="#cfc8b8")
+    for layer_fill, patches in (("#e2ddd2", ribbons), ("#cfc8b8", dabs)):
+        for patch in patches:
+            sheet.path("DABS", patch, closed=True, pen="fine", fill=layer_fill)
     for piece in own:
         sheet.path("BOARDS", piece.on_wall, closed=True, pen="medium")
     for opening in wall.openings:
@@ -105,10 +105,7 @@ def boards_elevation(
             sheet.words("NOTES", (box[0] + box[2] / 2, box[1] + box[3] / 2), label, letter_mm=2.2)
     for feature in wall.features:
         _cut_out(sheet, wall, feature.id)
-    for x, y in fixings:
-        arm = 1.1 * scale
-        sheet.path("FIXINGS", ((x - arm, y - arm), (x + arm, y + arm)), pen="medium")
-        sheet.path("FIXINGS", ((x - arm, y + arm), (x + arm, y - arm)), pen="medium")
+    _draw_fixings(sheet, lines, fixings)
     for start, end in joints_at_risk:
         sheet.path("BOARDS", (start, end), pen="thick", dash="dashed")
     obstacles = _obstacles(wall, scale)
@@ -118,13 +115,22 @@ def boards_elevation(
     name = name_of(wall.id)
     return Drawing(
         name="boards",
-        title=f"{name}: boards, joints and adhesive",
+        title=f"{name}: boards, joints and fixing",
         alt=f"Elevation of {name} with {len(own)} numbered pieces of board: "
         + "; ".join(f"{piece.id} {size_words(piece.on_wall)}" for piece in own)
         + ". All in millimetres.",
         scale=scale,
         items=tuple(sheet.items),
     )
+
+
+def _draw_fixings(sheet: Sheet, lines: Sequence[tuple[Point, ...]], fixings: Sequence[Point]) -> None:
+    arm = 1.1 * sheet.scale
+    for line in lines:
+        sheet.path("FIXINGS", line, pen="thin", dash="chain")
+    for x, y in fixings:
+        sheet.path("FIXINGS", ((x - arm, y - arm), (x + arm, y + arm)), pen="medium")
+        sheet.path("FIXINGS", ((x - arm, y + arm), (x + arm, y - arm)), pen="medium")
 
 
 def is_reveal(piece: PieceShape) -> bool:

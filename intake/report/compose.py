@@ -33,9 +33,9 @@ from intake.report.tell_order import (
     tape_rows,
     waste,
 )
-from intake.report.tell_walls import construction_evidence, dimension_rows, finding_rows, wall_summary
+from intake.report.tell_walls import construction_evidence, dimension_rows, finding_rows, verdict_of, wall_summary
 from intake.report.words import FOOTER, LOCAL_FIRST, listing, name_of, plain, sentence, wall_length
-from intake.results import FindingEntry, Geometry
+from intake.results import FindingEntry, Geometry, WallResult
 from intake.survey import PhotoEntry, Survey
 
 TITLE_LIMIT = 400
@@ -66,7 +66,7 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
     entries = {entry.id: entry for entry in survey.walls}
     inside = [wall for wall in geometry.walls if is_inside(entries.get(wall.id))]
     lined = [wall for wall in inside if wall.id not in entries or entries[wall.id].line]
-    verdicts = {wall.id: wall_verdict(reading.wall_of(estimate, wall.id)) for wall in inside}
+    verdicts = {wall.id: _verdict(wall, estimate) for wall in inside}
     whole = survey_verdict([verdicts[wall.id] for wall in lined])
     findings = all_findings(geometry, estimate)
     tape = tape_rows(estimate, geometry)
@@ -115,6 +115,13 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
         local_first=LOCAL_FIRST,
         footer=FOOTER,
     )
+
+
+def _verdict(wall: WallResult, estimate: Data) -> Verdict:
+    """Return the verdict on a wall; on an outline that nobody has confirmed there is none."""
+    if wall.status == "proposed":
+        return verdict_of("cannot_say", because="Its outline was found without a person: confirm its corners first.")
+    return wall_verdict(reading.wall_of(estimate, wall.id))
 
 
 def _own(verdict: Verdict, entry: object) -> Verdict:

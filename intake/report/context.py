@@ -97,6 +97,7 @@ class WallOptions:
     wall: str = said("The wall's name.")
     rows: tuple[OptionRow, ...] = said("The linings, by kind and thickness.")
     causes: tuple[str, ...] = said("What stretches the saving, and by what factor.")
+    notes: tuple[str, ...] = said("What must be known of some of the linings, one sentence each.")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -102,13 +102,15 @@ def _wall_drawings(wall: WallResult, entry: WallEntry | None, estimate: Data) ->
             pieces=pieces_of(layout),
             dabs=rings(fixing, "dabs"),
             ribbons=rings(fixing, "ribbons"),
+            lines=[points for item in fixing.get("lines") or [] if len(points := ring(item)) == 2],
             fixings=ring(fixing.get("fixings")),
             joints_at_risk=joints_at_risk(layout, wall.id),
             scale=scale,
         )
         gap = (reading.find(layout, "foot_gaps_mm") or {}).get(wall.id)
         told = "Each piece is cut from the board of that number in the cut plan. "
-        told += "Shaded: adhesive. Cross: mechanical fixing. Thick dashes: a joint at risk of cracking."
+        told += "Shaded: adhesive. Cross: mechanical fixing. Chain line: batten or stud. "
+        told += "Thick dashes: a joint at risk of cracking."
         if gap:
             told += f" Boards stand {gap:g} mm clear of the floor, tight to the ceiling."
         made += figure("boards", name, drawing, told)

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from intake.report import reading
-from intake.report.board_drawings import HOLES, BoardStock, OffcutBox, PieceShape
+from intake.report.board_drawings import HOLES, BoardStock, OffcutBox, PieceShape, is_reveal
 from intake.report.cut_plan import hole_on_board
 from intake.report.drawing import Point
 from intake.report.elevation import feature_box
@@ -112,7 +112,8 @@ def with_holes(pieces: Sequence[PieceShape], geometry: Geometry) -> list[PieceSh
     found = []
     for piece in pieces:
         holes = []
-        for feature in walls[piece.wall].features if piece.wall in walls else []:
+        on_face = piece.wall in walls and not is_reveal(piece)
+        for feature in walls[piece.wall].features if on_face else []:
             box = feature_box(feature)
             if (
                 box is not None

@@ -48,6 +48,7 @@ def order_csv(estimate: Data) -> bytes:
         price = reading.spread(line, "price") or reading.spread(line, "cost")
         rows.append(
             [
+                reading.text(line, "group").replace("_", " "),
                 reading.text(line, "item", "name"),
                 reading.text(line, "spec", "specification"),
                 _number(reading.number(line, "quantity")),
@@ -57,7 +58,16 @@ def order_csv(estimate: Data) -> bytes:
                 reading.text(line, "why", "reason"),
             ]
         )
-    heading = ["item", "specification", "quantity", "unit", "price_low_gbp_invented", "price_high_gbp_invented", "why"]
+    heading = [
+        "group",
+        "item",
+        "specification",
+        "quantity",
+        "unit",
+        "price_low_gbp_invented",
+        "price_high_gbp_invented",
+        "why",
+    ]
     return csv_bytes(heading, rows)
 
 

@@ -8,7 +8,7 @@ from intake.report import reading
 from intake.report.context import BoardChoice, OptionCard, OptionRow, WallOptions
 from intake.report.reading import Data
 from intake.report.tell_walls import pounds
-from intake.report.words import NBSP, grouped, listing, name_of, plain, significant, span, transmittance
+from intake.report.words import NBSP, grouped, listing, name_of, plain, sentence, significant, span, transmittance
 
 Pair = tuple[float, float]
 NOTE = (
@@ -235,7 +235,20 @@ def wall_options(wall: str, entry: Data) -> WallOptions:
         wall=name_of(wall),
         rows=tuple(_row(option, planned=bool(chosen) and same_lining(option, chosen)) for option in options),
         causes=tuple(told),
+        notes=tuple(_notes(options)),
     )
+
+
+def _notes(options: Sequence[Data]) -> list[str]:
+    """Return the notes of the linings, each with the names of those it is about."""
+    about: dict[str, list[str]] = {}
+    for option in options:
+        for note in reading.texts(option, "notes"):
+            name = plain(reading.text(option, "name") or name_of(reading.text(option, "insulation")))
+            names = about.setdefault(note, [])
+            if name not in names:
+                names.append(name)
+    return [sentence(f"{listing(names)}: {note}") for note, names in about.items()]
 
 
 def _row(option: Data, *, planned: bool) -> OptionRow:

@@ -114,14 +114,23 @@ def wall_summary(
     return WallSummary(
         name=name_of(wall.id),
         verdict=verdict,
-        width=wall_length(wall.width_mm) if wall.width_mm else why_missing(findings, wall=wall.id, key="width_mm"),
-        height=wall_length(wall.height_mm) if wall.height_mm else why_missing(findings, wall=wall.id, key="height_mm"),
+        width=_length(wall, "width_mm", findings),
+        height=_length(wall, "height_mm", findings),
         area=give_or_take(wall.net_area_m2, "m²", finest=0.01),
         thickness=thickness_words,
         construction=made_of,
         how_sure=sure,
         u_now=u_before_words(reading.wall_of(estimate, wall.id)),
     )
+
+
+def _length(wall: WallResult, key: str, findings: list[FindingEntry]) -> str:
+    """Return a wall's width or height in words; of an outline that nobody confirmed it says so."""
+    measured: ValueSd | None = getattr(wall, key)
+    if measured is None:
+        return why_missing(findings, wall=wall.id, key=key)
+    proposed = " (proposed, not confirmed: no size to order from)" if wall.status == "proposed" else ""
+    return wall_length(measured) + proposed
 
 
 def _likeliest(probability: Mapping[str, float]) -> str:
