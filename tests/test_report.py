@@ -436,9 +436,11 @@ def test_a_file_name_is_plain_whatever_the_wall_is_called() -> None:
     assert len(file_stem("n" * 300)) == 60
 
 
-def test_the_same_inputs_give_the_same_page_and_lists(folder: Path, page: str) -> None:
+def test_the_same_inputs_give_the_same_page_and_pdf_to_the_byte(folder: Path, page: str) -> None:
+    before = (folder / "results" / "report.pdf").read_bytes()
     write_report(folder, made_on=DAY)
     assert (folder / "results" / "report.html").read_text(encoding="utf-8") == page
+    assert (folder / "results" / "report.pdf").read_bytes() == before
 
 
 def test_an_old_drawing_goes_but_a_persons_own_stays(tmp_path: Path) -> None:

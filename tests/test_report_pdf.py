@@ -42,6 +42,7 @@ def test_it_opens_with_every_font_inside_and_no_author(pdf: Path) -> None:
     assert "Author" not in info
     assert "Encrypted:       no" in info
     assert "Tagged:          yes" in info
+    assert b"<pdfuaid:part>1</pdfuaid:part>" in pdf.read_bytes()  # typst checks PDF/UA-1 as it writes
     fonts = told("pdffonts", str(pdf)).splitlines()[2:]
     assert fonts
     assert all(line.split()[-5] == "yes" for line in fonts)  # the column emb
@@ -64,8 +65,8 @@ def test_no_page_is_empty_or_overflows(pdf: Path, tmp_path: Path) -> None:
     for page in pages:
         picture = cv2.imread(str(page), cv2.IMREAD_GRAYSCALE)
         assert picture is not None
-        dark = np.asarray(picture) < 128
-        assert dark.sum() > 200, page.name
+        dark = np.asarray(picture) < 170
+        assert dark.sum() > 100, page.name  # more than the footer alone, which is grey
         edge = max(2, round(4 / 25.4 * 40))
         rim = dark.copy()
         rim[edge:-edge, edge:-edge] = False

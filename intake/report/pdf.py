@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import tempfile
 from dataclasses import fields, is_dataclass
+from datetime import UTC, date, datetime, time
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -16,8 +17,8 @@ from intake.report.svg import svg
 FONT = "Libertinus Serif"  # travels with typst
 
 
-def pdf(report: Report) -> bytes:
-    """Return the PDF: A4, drawings as vectors at the scale they name, tagged, without place or camera details."""
+def pdf(report: Report, *, made_on: date) -> bytes:
+    """Return the PDF of a report, dated to the day: A4, drawings as vectors at the scale they name, tagged (PDF/UA-1)."""
     import typst
 
     template = (resources.files("intake.report") / "templates" / "report.typ").read_text(encoding="utf-8")
@@ -27,7 +28,11 @@ def pdf(report: Report) -> bytes:
         data = files.plain(report)
         (folder / "context.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8")
         (folder / "report.typ").write_text(template, encoding="utf-8")
-        made = typst.compile(folder / "report.typ", root=folder, format="pdf")
+        source, when = folder / "report.typ", datetime.combine(made_on, time(), tzinfo=UTC)
+        try:
+            made = typst.compile(source, root=folder, format="pdf", timestamp=when, pdf_standards="ua-1")
+        except typst.TypstError:  # a name with signs that no font here has cannot be PDF/UA; it is still shown
+            made = typst.compile(source, root=folder, format="pdf", timestamp=when)
     assert isinstance(made, bytes)
     return made
 

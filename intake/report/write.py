@@ -38,10 +38,11 @@ def write_report(folder: Path, *, made_on: date | None = None) -> list[Path]:
 
     path = survey_folder(folder)
     survey, geometry, estimate = read_results(path)
-    report = compose(path, survey=survey, geometry=geometry, estimate=estimate, made_on=made_on or date.today())
+    day = made_on or date.today()
+    report = compose(path, survey=survey, geometry=geometry, estimate=estimate, made_on=day)
     results = path / RESULTS
     files: dict[Path, bytes] = {results / "report.html": html(report).encode("utf-8")}
-    files[results / "report.pdf"] = pdf(report)
+    files[results / "report.pdf"] = pdf(report, made_on=day)
     for name, drawing in drawing_names(report).items():
         files[results / "drawings" / f"{name}.dxf"] = dxf(report.drawings[drawing].drawing)
     files[results / "order.csv"] = order_csv(estimate)
