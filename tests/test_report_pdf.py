@@ -66,7 +66,7 @@ def test_no_page_is_empty_or_overflows(pdf: Path, tmp_path: Path) -> None:
         picture = cv2.imread(str(page), cv2.IMREAD_GRAYSCALE)
         assert picture is not None
         dark = np.asarray(picture) < 170
-        assert dark.sum() > 100, page.name  # more than the footer alone, which is grey
+        assert dark[: int(0.9 * len(dark))].sum() > 100, page.name  # the footer does not count
         edge = max(2, round(4 / 25.4 * 40))
         rim = dark.copy()
         rim[edge:-edge, edge:-edge] = False

@@ -18,7 +18,7 @@ FONT = "Libertinus Serif"  # travels with typst
 
 
 def pdf(report: Report, *, made_on: date) -> bytes:
-    """Return the PDF of a report, dated to the day: A4, drawings as vectors at the scale they name, tagged (PDF/UA-1)."""
+    """Return the PDF of a report, dated to the day: A4, drawings as vectors at their named scale, PDF/UA-1."""
     import typst
 
     template = (resources.files("intake.report") / "templates" / "report.typ").read_text(encoding="utf-8")
