@@ -171,7 +171,7 @@ def _sheet_findings(sheet: Sheet, name: str, photo: str, declared: Iterable[Decl
             Finding(
                 code="R006",
                 severity="warn",
-                message=f"Sheet {sheet.number} does not look flat: its tags disagree by {sheet.misfit_px:.2f} px.",
+                message=f"Sheet {sheet.number} does not lie flat: its print is bent by {sheet.misfit_px:.1f} px.",
                 remedy="Tape all four corners of the sheet to the wall and take the photo again.",
                 where=where,
             )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from vision.walls import FloatArray
 TAG_CENTRES_MM: FloatArray = np.array([[-100.0, 56.0], [100.0, 56.0], [100.0, -56.0], [-100.0, -56.0]])
 TAG_MM = 72.0
 CELL_MM = 9.0
+_BEND_MM = 100.0
 TAG_SQUARE_MM: FloatArray = TAG_MM / 2 * np.array([[-1.0, 1.0], [1.0, 1.0], [1.0, -1.0], [-1.0, -1.0]])
 TAG_CORNERS_MM: FloatArray = (TAG_CENTRES_MM[:, None, :] + TAG_SQUARE_MM).reshape(16, 2)
 SHEET_RECTANGLE_MM: FloatArray = np.array([[-148.5, 105.0], [148.5, 105.0], [148.5, -105.0], [-148.5, -105.0]])
@@ -28,6 +29,9 @@ class SheetMap:
 
     A pixel p is first freed from the lens, ``q = c + (p - c) (1 - kappa |p - c|^2 / lens_scale_px^2)`` with c the
     photo's middle; ``inverse`` (3, 3) then takes ``(q - middle_px) / scale_px`` to sheet millimetres.
+
+    A sheet whose ends stand off the wall shows its print moved by ``bend_mm`` (2,) times ``(u / 100)^2 - 1``:
+    nothing at the tags' middles. Its points are given as if it were flat.
     """
 
     inverse: FloatArray
@@ -36,6 +40,7 @@ class SheetMap:
     scale_px: float
     lens_centre_px: FloatArray
     lens_scale_px: float
+    bend_mm: FloatArray
 
     @classmethod
     def of_homography(cls, h: FloatArray, size_px: tuple[int, int]) -> SheetMap:
@@ -51,6 +56,7 @@ class SheetMap:
             scale_px=scale,
             lens_centre_px=(np.array(size_px) - 1) / 2,
             lens_scale_px=0.7 * max(size_px),
+            bend_mm=np.zeros(2),
         )
 
     def to_pixels(self, sheet_mm: FloatArray) -> FloatArray:
@@ -80,7 +86,7 @@ class SheetMap:
         -------
         place : (n, 2) mm
         with_pixel : (n, 2, 2) mm per px
-        with_map : (n, 2, 9), with the eight free numbers of ``inverse`` (row by row) and ``kappa``
+        with_map : (n, 2, 11), with the eight free numbers of ``inverse`` (row by row), ``kappa`` and ``bend_mm``
         """
         g = self.inverse
         arm = p - self.lens_centre_px
@@ -96,14 +102,21 @@ class SheetMap:
         flat[:, 1, 0] = (g[1, 0] - g[2, 0] * v) * bottom
         flat[:, 1, 1] = (g[1, 1] - g[2, 1] * v) * bottom
         flat /= self.scale_px
-        with_map = np.zeros((len(p), 2, 9))
+        with_map = np.zeros((len(p), 2, 11))
         with_map[:, 0, 0], with_map[:, 0, 1], with_map[:, 0, 2] = x * bottom, y * bottom, bottom
         with_map[:, 1, 3], with_map[:, 1, 4], with_map[:, 1, 5] = x * bottom, y * bottom, bottom
         with_map[:, 0, 6], with_map[:, 0, 7] = -u * x * bottom, -u * y * bottom
         with_map[:, 1, 6], with_map[:, 1, 7] = -v * x * bottom, -v * y * bottom
         pull = arm * rho2[:, None]
         with_map[:, :, 8] = -(flat[:, :, 0] * pull[:, :1] + flat[:, :, 1] * pull[:, 1:])
-        return np.column_stack([u, v]), self._through_lens(flat, arm, rho2), with_map
+        with_pixel = self._through_lens(flat, arm, rho2)
+        along = (u / _BEND_MM) ** 2 - 1
+        lean = 1.0 - self.bend_mm[0] * 2 * u / _BEND_MM**2, -self.bend_mm[1] * 2 * u / _BEND_MM**2
+        for change in (with_pixel, with_map):
+            change[:, 1] += lean[1][:, None] * change[:, 0]
+            change[:, 0] *= lean[0][:, None]
+        with_map[:, 0, 9] = with_map[:, 1, 10] = -along
+        return np.column_stack([u, v]) - along[:, None] * self.bend_mm, with_pixel, with_map
 
     def _through_lens(self, flat: FloatArray, arm: FloatArray, rho2: FloatArray) -> FloatArray:
         along_arm = (flat[:, :, 0] * arm[:, :1] + flat[:, :, 1] * arm[:, 1:])[:, :, None] * arm[:, None, :]
@@ -111,7 +124,9 @@ class SheetMap:
         return np.asarray(flat * shrink - (2 * self.kappa / self.lens_scale_px**2) * along_arm)
 
     def pixel_sd(self, sheet_mm: FloatArray, covariance: FloatArray) -> FloatArray:
-        """Return the sd (n, 2), px, of sheet points given the covariance (9, 9) of the map's numbers."""
-        _, with_pixel, with_map = self.linearised(self.to_pixels(sheet_mm))
+        """Return the sd (n, 2), px, of sheet points given the covariance (11, 11) of the map's numbers."""
+        flat = replace(self, bend_mm=np.zeros(2))
+        _, with_pixel, with_map = flat.linearised(self.to_pixels(sheet_mm))
+        with_map[..., 9:] = 0.0
         move = -np.linalg.solve(with_pixel, with_map)
         return np.asarray(np.sqrt(np.maximum(np.einsum("nik,kl,nil->ni", move, covariance, move), 0)), float)

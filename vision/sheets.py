@@ -261,10 +261,10 @@ def _sheet(picture: Picture, number: int, fit: TagFit) -> Sheet:
     corners_mm = np.concatenate([TAG_CENTRES_MM[k] + TAG_SQUARE_MM for k in fit.tags])
     corners_px = fit.map.to_pixels(corners_mm)
     own = fit.map.pixel_sd(corners_mm, fit.covariance)
-    # Tags that would each go another way (a curled sheet) say how far the one flat map is from the truth.
-    misfit = float(np.sqrt(np.mean(fit.shift_px**2)))
+    # Tags that would each go another way, or a sheet that bends, say how far one flat map is from the truth.
+    px_per_mm = float(np.linalg.norm(corners_px[1] - corners_px[0]) / TAG_MM)
+    misfit = float(np.hypot(np.sqrt(np.mean(fit.shift_px**2)), np.linalg.norm(fit.map.bend_mm) * px_per_mm))
     own_sd = np.sqrt(np.mean(own**2, axis=1) + (0.5 * misfit) ** 2)
-    px_per_mm = np.linalg.norm(corners_px[1] - corners_px[0]) / TAG_MM
     floor = np.hypot(OPTICS_SD_PX, PAPER_SD_MM * px_per_mm)
     # 2 n numbers carry only 8 (the map's): so much wider is each corner's sd when taken as independent.
     spread = float(np.sqrt(len(corners_mm) * 2 / 8))

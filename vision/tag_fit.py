@@ -21,18 +21,18 @@ from vision.walls import FloatArray
 _REACH_MM = 43.0  # pixels up to 7 mm outside a tag's square take part; paper ends 12.5 mm outside
 _EDGE_PX = 4.0  # and only those this near to a border between cells
 _MOST_PIXELS = 1700  # of one tag
-_SHARED = 12  # eight of the map, lens curvature, blur, sharpening, bloom
-# Priors of lens curvature, blur (px), sharpening and bloom: mean and sd. Invented, wide.
-_PRIOR = np.array([[0.0, 0.03], [0.9, 0.7], [0.0, 0.5], [0.0, 0.6]])
+_MAP, _SHARED = 11, 14  # eight of the map, lens curvature, two of bend; and blur, sharpening, bloom
+# Priors of lens curvature, bend (mm), blur (px), sharpening and bloom: mean and sd. Invented, wide.
+_PRIOR = np.array([[0.0, 0.03], [0.0, 0.6], [0.0, 0.6], [0.9, 0.7], [0.0, 0.5], [0.0, 0.6]])
 _SLOPE_SD = 0.3  # of white and of black across a tag, as a share of the contrast
-_SETTLED_PX = 0.004
+_SETTLED_PX, _MOST_STEP_PX = 0.004, 1.2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TagFit:
     """The fitted place of one sheet.
 
-    ``covariance`` (9, 9) is that of the map's numbers. ``likeness`` is each tag's correlation with its predicted
+    ``covariance`` (11, 11) is that of the map's numbers. ``likeness`` is each tag's correlation with its predicted
     picture, ``shift_px`` (n, 2) how far each tag would go on its own, ``noise`` the residuals' sd in light.
     """
 
@@ -77,15 +77,21 @@ class _State:
 
     def moved(self, change: FloatArray) -> _State:
         inverse = np.append(self.map.inverse.ravel()[:8] + change[:8], 1.0).reshape(3, 3)
-        optics = self.optics + change[9:_SHARED]
+        optics = self.optics + change[_MAP:_SHARED]
         return _State(
-            map=replace(self.map, inverse=inverse, kappa=self.map.kappa + float(change[8])),
+            map=replace(
+                self.map,
+                inverse=inverse,
+                kappa=self.map.kappa + float(change[8]),
+                bend_mm=self.map.bend_mm + change[9:_MAP],
+            ),
             optics=np.clip(optics, [0.35, -0.9, -0.9], [4.0, 1.5, 1.5]),
             levels=self.levels + change[_SHARED:].reshape(-1, 6),
         )
 
     def vector(self) -> FloatArray:
-        return np.concatenate([self.map.inverse.ravel()[:8], [self.map.kappa], self.optics, self.levels.ravel()])
+        m = self.map
+        return np.concatenate([m.inverse.ravel()[:8], [m.kappa], m.bend_mm, self.optics, self.levels.ravel()])
 
 
 def fit_tags(picture: Picture, number: int, tags: Sequence[int], first: FloatArray, *, steps: int = 8) -> TagFit | str:
@@ -202,9 +208,9 @@ def _predict(pixels: _Pixels, state: _State) -> tuple[FloatArray, FloatArray, Fl
     share = whiteness + bloom * whiteness * (1 - whiteness)
     steep = ((white - black_level) * (1 + bloom * (1 - 2 * whiteness)))[:, None] * change
     jacobian = np.zeros((len(place), _SHARED + 6 * len(pixels.tags)))
-    jacobian[:, :9] = steep[:, :1] * with_map[:, 0] + steep[:, 1:2] * with_map[:, 1]
-    jacobian[:, 9:11] = steep[:, 2:]
-    jacobian[:, 11] = (white - black_level) * whiteness * (1 - whiteness)
+    jacobian[:, :_MAP] = steep[:, :1] * with_map[:, 0] + steep[:, 1:2] * with_map[:, 1]
+    jacobian[:, _MAP : _MAP + 2] = steep[:, 2:]
+    jacobian[:, _MAP + 2] = (white - black_level) * whiteness * (1 - whiteness)
     columns = _SHARED + 6 * pixels.tag_of[:, None] + np.arange(6)
     np.put_along_axis(jacobian, columns, np.hstack([share[:, None] * slope, (1 - share)[:, None] * slope]), axis=1)
     gradient = steep[:, :1] * with_pixel[:, 0] + steep[:, 1:2] * with_pixel[:, 1]
@@ -247,18 +253,27 @@ def _shift_px(before: _State, after: _State) -> float:
     return float(np.abs(before.map.to_pixels(TAG_CENTRES_MM) - after.map.to_pixels(TAG_CENTRES_MM)).max())
 
 
+def _bounded(state: _State, change: FloatArray) -> _State:
+    """Return the unknowns after a step, or after the share of it that moves no tag by more than the bound."""
+    after = state.moved(change)
+    shift = _shift_px(state, after)
+    if np.isfinite(shift) and shift <= _MOST_STEP_PX:
+        return after
+    return state.moved(change * (_MOST_STEP_PX / shift if np.isfinite(shift) else 0.1))
+
+
 def _solved(pixels: _Pixels, state: _State, steps: int) -> TagFit | str:
     prior = _prior(len(pixels.tags), float(np.median(state.levels[:, 0] - state.levels[:, 3])))
     # The first steps need no precision: a quarter of the pixels will do.
     few = slice(None, None, 4)
     part = replace(pixels, at=pixels.at[few], light=pixels.light[few], tag_of=pixels.tag_of[few])
     for _ in range(min(3, steps)):
-        state = state.moved(_step(part, state, *prior).change)
+        state = _bounded(state, _step(part, state, *prior).change)
     for remaining in reversed(range(steps)):
         step = _step(pixels, state, *prior)
         if not np.isfinite(step.change).all():
             return f"the fit to the pixels of sheet {pixels.number} broke down"
-        after = state.moved(step.change)
+        after = _bounded(state, step.change)
         settled = _shift_px(state, after) < _SETTLED_PX
         state = after
         if settled or remaining == 0:
@@ -268,7 +283,7 @@ def _solved(pixels: _Pixels, state: _State, steps: int) -> TagFit | str:
     return TagFit(
         tags=pixels.tags,
         map=state.map,
-        covariance=np.asarray(np.linalg.inv(step.normal)[:9, :9] * factor, float),
+        covariance=np.asarray(np.linalg.inv(step.normal)[:_MAP, :_MAP] * factor, float),
         blur_px=float(state.optics[0]),
         sharpen=float(state.optics[1]),
         bloom=float(state.optics[2]),
