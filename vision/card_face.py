@@ -11,6 +11,7 @@ from vision.walls import FloatArray
 _USUAL_MM = 3.18  # ISO/IEC 7810 ID-1; the template that corners are held against
 _PROFILE_MM = (4.2, 9.0)  # where along each side its own profile is read
 _STEP_MM = 0.25
+_SHARE_SD_PER_MM = 0.25
 _LEAST_SPREAD = 0.25  # a corner's share of the template is never better known than this
 
 
@@ -39,6 +40,7 @@ def corner_radius_mm(picture: Picture, corners_px: FloatArray, model_mm: FloatAr
     share = float(np.median(known))
     sd = max(float(np.std(known)), _LEAST_SPREAD) * 1.25 / np.sqrt(len(known))
     radius = float(np.sign(share) * np.sqrt(abs(share)) * _USUAL_MM)
+    sd = float(np.hypot(sd, _SHARE_SD_PER_MM * pixel_mm))  # a small picture blurs its corners
     # The square root's slope at the shares that matter, from a sharp corner up.
     return radius, float(sd * _USUAL_MM / (2 * np.sqrt(max(abs(share), 0.3))))
 

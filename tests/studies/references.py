@@ -173,13 +173,13 @@ def _camera_for(rng: np.random.Generator, room: Room, whole: bool) -> Camera:
     if whole:
         middle = (room.width_mm / 2, room.height_mm / 2)
         return random_camera(rng, room, size_px=LARGE, aim_mm=middle, distance_mm=(2000, 2600), angle_deg=15)
-    camera = random_camera(rng, room, size_px=WHOLE, distance_mm=(1000, 1900))
+    camera = random_camera(rng, room, size_px=WHOLE, distance_mm=(800, 1700))
     assert room.opening is not None
     for _ in range(30):
         place = np.array(room.references[int(rng.integers(len(room.references)))].centre_mm)
         aim = 0.5 * (place + room.opening.front_mm.mean(axis=0))
         camera = random_camera(
-            rng, room, size_px=WHOLE, aim_mm=(float(aim[0]), float(aim[1])), distance_mm=(1000, 1900)
+            rng, room, size_px=WHOLE, aim_mm=(float(aim[0]), float(aim[1])), distance_mm=(800, 1700)
         )
         pixels = true_pixels(room, camera)
         if all(pixels[f"open_{e}"] is not None for e in ENDS):
