@@ -28,7 +28,8 @@ _STEEPEST_DEG, _MOST_PITCH_DEG = 62.0, 27.0
 _RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the most sd that one may be off
 _LEAST_PLAIN = 0.8
 _MOST_JUDGED = 24
-_BLOWN_OUT_COST = 4.0  # a pane of glass is at the picture's upper limit more often than paper is
+# A pane of glass is at the picture's upper limit more often than paper is; what is, looks wider than it is.
+_BLOWN_OUT_COST, _BLOWN_OUT_SD_PX = 4.0, 0.4
 _ROUGH_PX = 2.0  # what corners may be off before they are fitted
 
 
@@ -137,14 +138,16 @@ def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneV
     corners = as_seen(fitted.corners_px)
     if not np.allclose(corners, fitted.corners_px):
         return _failed(rough, target, "its sides turned while they were fitted")
-    model, _, reasons, misfit = _shape(corners, target, view, size_px)
+    known = 2.0 * float(fitted.sd_px.max()) / _shortest(corners)
+    model, _, reasons, misfit = _shape(corners, target, view, size_px, slack=min(known, 0.06))
     more, cost = _looks(picture, fitted, model, target)
-    cost += _BLOWN_OUT_COST * _blown_out(picture, corners)
+    blown_out = _blown_out(picture, corners)
+    cost += _BLOWN_OUT_COST * blown_out
     inside = np.median([s.inside for s in fitted.sides], axis=0)
     outside = np.median([s.outside for s in fitted.sides], axis=0)
     return Candidate(
         corners_px=corners,
-        sd_px=fitted.sd_px,
+        sd_px=np.hypot(fitted.sd_px, _BLOWN_OUT_SD_PX * blown_out),
         model_mm=model,
         reasons=tuple(reasons + more),
         misfit=misfit + cost,

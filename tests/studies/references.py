@@ -147,7 +147,8 @@ def room_case(seed: int) -> list[dict[str, object]]:
     if not names:
         return []
     camera = _camera_for(rng, room, whole)
-    scene = render(room, camera, random_style(rng), seed=seed)
+    style = random_style(rng)
+    scene = render(room, camera, style, seed=seed)
     marks = _marks(scene.pixels, rng)
     search = find_references(scene.picture, photo="p", declared=_declared(names), marks=marks)
     known = sum(m.opening is None for m in marks) >= 2
@@ -161,7 +162,7 @@ def room_case(seed: int) -> list[dict[str, object]]:
         if corners.min() < 8 or (corners > size - 8).any() or _slant_deg(camera, room, k) > STEEPEST_DEG:
             continue
         wide = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).max())
-        contrast = _contrast(reference, room)
+        contrast = _contrast(reference, room, style.exposure)
         if wide < 45 or contrast < 0.15:
             continue
         out.append(_judged(search, reference, corners, wide, f"r{k}") | {"known": known})
@@ -178,9 +179,7 @@ def _camera_for(rng: np.random.Generator, room: Room, whole: bool) -> Camera:
     for _ in range(30):
         place = np.array(room.references[int(rng.integers(len(room.references)))].centre_mm)
         aim = 0.5 * (place + room.opening.front_mm.mean(axis=0))
-        camera = random_camera(
-            rng, room, size_px=WHOLE, aim_mm=(float(aim[0]), float(aim[1])), distance_mm=(800, 1700)
-        )
+        camera = random_camera(rng, room, size_px=WHOLE, aim_mm=(float(aim[0]), float(aim[1])), distance_mm=(800, 1700))
         pixels = true_pixels(room, camera)
         if all(pixels[f"open_{e}"] is not None for e in ENDS):
             break
@@ -229,10 +228,10 @@ def _error(seen: FloatArray, true: FloatArray) -> tuple[FloatArray, list[int]]:
     return seen - true[best], best
 
 
-def _contrast(reference: Reference, room: Room) -> float:
-    """Return the greatest contrast of any colour of light between a reference and the wall, as a share."""
-    own = np.array(reference.colour or (0.82, 0.82, 0.80))
-    wall = np.array(room.colour)
+def _contrast(reference: Reference, room: Room, exposure: float) -> float:
+    """Return the contrast, as a share, of a reference with the wall in its strongest colour, as the picture can show it."""
+    own = np.minimum(exposure * np.array(reference.colour or (0.82, 0.82, 0.80)), 0.95)
+    wall = np.minimum(exposure * np.array(room.colour), 0.95)
     return float(np.max(np.abs(own - wall) / np.maximum(own, wall)))
 
 
