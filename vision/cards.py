@@ -27,6 +27,7 @@ _SQUARE_TOL_DEG = 4.0
 _STEEPEST_DEG, _MOST_PITCH_DEG = 62.0, 27.0
 _RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the most sd that one may be off
 _LEAST_PLAIN = 0.8
+_PAPER_OVER_WALL, _PAPER_COLOUR = 0.97, 2.4  # least light over the wall's; strongest colour over the weakest
 _MOST_JUDGED = 24
 # A pane of glass is at the picture's upper limit more often than paper is; what is, looks wider than it is.
 _BLOWN_OUT_COST, _BLOWN_OUT_SD_PX = 4.0, 0.4
@@ -295,6 +296,12 @@ def _looks(picture: Picture, fitted: FittedQuad, model: FloatArray, target: Targ
             reasons.append(f"its corners have a radius of {max(radius, 0):.1f} mm, not {target.radius_mm:.1f}")
         cost += off**2
     if target.plain:
+        inside = np.median([s.inside for s in fitted.sides], axis=0)
+        outside = np.median([s.outside for s in fitted.sides], axis=0)
+        if inside.sum() < _PAPER_OVER_WALL * outside.sum():
+            reasons.append("it is darker than the wall, as white paper is not")
+        if inside.max() > _PAPER_COLOUR * max(float(inside.min()), 1e-3):
+            reasons.append("it is coloured, as white paper is not")
         plain = plainness(picture, fitted.corners_px)
         if plain < _LEAST_PLAIN:
             reasons.append(f"its face is not plain (even over {100 * plain:.0f} % of it)")

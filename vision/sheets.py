@@ -20,7 +20,8 @@ LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first
 # Invented defaults; on pictures from another renderer the fit's own sd was too small by about this much.
 OPTICS_SD_PX = 0.03
 PAPER_SD_MM = 0.05
-LEAST_LIKENESS = 0.75  # correlation of a tag's pixels with its print, below which it is not that tag
+LEAST_LIKENESS = 0.8  # correlation of a tag's pixels with its print, below which it is not that tag
+MOST_KAPPA, MOST_BEND_MM = 0.15, 3.5  # more than any lens or curled sheet shows: these are loose tags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,12 +182,12 @@ def place_sheet(picture: Picture, number: int, seen: dict[int, FloatArray]) -> S
     fit = fit_tags(picture, number, tags, first_map(seen))
     if isinstance(fit, str):
         return fit
-    good = [k for k, likeness in zip(fit.tags, fit.likeness, strict=True) if likeness >= LEAST_LIKENESS]
+    good = _agreeing(fit, seen)
     missing = [k for k in range(4) if k not in fit.tags and _inside(picture, fit, k)]
     if missing and good:
         wider = fit_tags(picture, number, sorted(good + missing), _forward_map(fit), steps=4)
         if not isinstance(wider, str):
-            good = [k for k, likeness in zip(wider.tags, wider.likeness, strict=True) if likeness >= LEAST_LIKENESS]
+            good = _agreeing(wider, seen)
     if len(good) < 2:
         return _why_not_placed(number, len(good))
     if good != list(fit.tags):
@@ -194,9 +195,23 @@ def place_sheet(picture: Picture, number: int, seen: dict[int, FloatArray]) -> S
         if isinstance(again, str):
             return again
         fit = again
-    if fit.likeness.min() < LEAST_LIKENESS:
-        return f"pixels do not look like the print of sheet {number}"
+    if _agreeing(fit, seen) != list(fit.tags):
+        return f"tags of sheet {number} do not lie on one flat sheet"
     return _sheet(picture, number, fit)
+
+
+def _agreeing(fit: TagFit, seen: dict[int, FloatArray]) -> list[int]:
+    """Return the tags whose pixels look like their print, where the fit puts them and where they were first read."""
+    if abs(fit.map.kappa) > MOST_KAPPA or np.abs(fit.map.bend_mm).max() > MOST_BEND_MM:
+        return []
+    corners = fit.map.to_pixels(TAG_CORNERS_MM).reshape(4, 4, 2)
+    out = []
+    for k, likeness, shift in zip(fit.tags, fit.likeness, fit.shift_px, strict=True):
+        side = _side(corners[k])
+        near = k not in seen or np.linalg.norm(corners[k].mean(axis=0) - seen[k].mean(axis=0)) < 0.12 * side
+        if likeness >= LEAST_LIKENESS and near and np.linalg.norm(shift) < max(0.4, 0.012 * side):
+            out.append(k)
+    return out
 
 
 def _why_not_placed(number: int, good: int) -> str:

@@ -306,7 +306,8 @@ def _per_tag(pixels: _Pixels, step: _Step) -> tuple[FloatArray, FloatArray]:
     likeness, shift = np.zeros(len(pixels.tags)), np.zeros((len(pixels.tags), 2))
     for i in range(len(pixels.tags)):
         mine = pixels.tag_of == i
-        likeness[i] = np.corrcoef(step.predicted[mine], pixels.light[mine])[0, 1]
+        a, b = step.predicted[mine] - step.predicted[mine].mean(), pixels.light[mine] - pixels.light[mine].mean()
+        likeness[i] = float(a @ b / np.sqrt(max(float((a @ a) * (b @ b)), 1e-18)))
         g, w = step.gradient[mine], step.weight[mine][:, None]
         shift[i] = -np.linalg.solve((g * w).T @ g + 1e-12 * np.eye(2), (g * w).T @ step.residual[mine])
     return likeness, shift

@@ -229,7 +229,7 @@ def _error(seen: FloatArray, true: FloatArray) -> tuple[FloatArray, list[int]]:
 
 
 def _contrast(reference: Reference, room: Room, exposure: float) -> float:
-    """Return the contrast, as a share, of a reference with the wall in its strongest colour, as the picture can show it."""
+    """Return the contrast of a reference with the wall in its strongest colour, as the picture shows it; a share."""
     own = np.minimum(exposure * np.array(reference.colour or (0.82, 0.82, 0.80)), 0.95)
     wall = np.minimum(exposure * np.array(room.colour), 0.95)
     return float(np.max(np.abs(own - wall) / np.maximum(own, wall)))
