@@ -8,6 +8,7 @@ import csv
 import html as html_words
 import io
 import json
+import random
 import re
 import shutil
 import subprocess
@@ -25,7 +26,8 @@ from PIL import Image
 
 from intake.report import context, write_report
 from intake.report.compose import compose
-from intake.report.tables import cell, csv_bytes
+from intake.report.html import html
+from intake.report.tables import cell, csv_bytes, cut_list_csv, order_csv
 from intake.report.write import file_stem, read_results
 from tests import report_example as example
 from vision.findings import PerpendError
@@ -375,6 +377,34 @@ def test_what_is_missing_is_said_and_breaks_nothing(
     assert "None" not in re.sub(r"None\.", "", words)
     if change is not _no_walls:
         assert "Not measured:" in words
+
+
+def damaged(data: Any, rng: random.Random) -> Any:
+    """Return JSON data with here and there a part lost, empty, of another kind or of an impossible size."""
+    if rng.random() < 0.004:
+        return rng.choice([None, [], {}, "", "x" * 200, -1, 0, 1e9])
+    if isinstance(data, dict):
+        return {key: damaged(value, rng) for key, value in data.items() if rng.random() > 0.002}
+    if isinstance(data, list):
+        return [damaged(value, rng) for value in data]
+    return data
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_damaged_estimate_never_stops_the_report(folder: Path, seed: int) -> None:
+    """What another version wrote, or a person edited, is read as far as it goes."""
+    survey, geometry, estimate = read_results(folder)
+    broken = damaged(estimate, random.Random(seed))
+    report = compose(
+        folder,
+        survey=survey.model_copy(update={"photos": []}),
+        geometry=geometry.model_copy(update={"photos": []}),
+        estimate=broken if isinstance(broken, dict) else {},
+        made_on=DAY,
+    )
+    assert "Local codes and licensed practice come first." in html(report)
+    assert order_csv(estimate)
+    assert cut_list_csv(broken if isinstance(broken, dict) else {}, geometry)
 
 
 def test_the_estimate_of_the_contract_is_enough(tmp_path: Path) -> None:

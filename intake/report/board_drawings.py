@@ -82,7 +82,7 @@ def boards_elevation(
 ) -> Drawing | None:
     """Return the boards as they stand on a wall, with joints, cut-outs and dabs, or None where there is nothing."""
     outline = wall_outline(wall)
-    own = [piece for piece in pieces if piece.wall == wall.id and not is_reveal(piece)]
+    own = [piece for piece in pieces if piece.wall == wall.id and len(piece.on_wall) > 2 and not is_reveal(piece)]
     if outline is None or not own:
         return None
     sheet = Sheet(scale)

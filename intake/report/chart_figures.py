@@ -72,7 +72,7 @@ def _moisture_charts(name: str, heat: Data, chosen: Data) -> list[Figure]:
         planes = [
             (
                 plain(reading.text(plane, "name") or "between layers"),
-                [float(v) for v in plane.get("content_g_m2", [0] * 12)],
+                [reading.number(plane, f"content_g_m2.{month}") or 0.0 for month in range(12)],
             )
             for plane in reading.items(result, "planes")
         ]

@@ -139,12 +139,16 @@ def all_findings(geometry: Geometry, estimate: Data) -> list[FindingEntry]:
             FindingEntry(
                 code=reading.text(entry, "code") or "?",
                 severity=severity if severity in ("stop", "warn", "note") else "note",
-                where={str(key): str(value) for key, value in (reading.find(entry, "where") or {}).items()},
+                where=_places(reading.find(entry, "where")),
                 message=reading.text(entry, "message"),
                 remedy=reading.text(entry, "remedy"),
             )
         )
     return found
+
+
+def _places(where: object) -> dict[str, str]:
+    return {str(key): str(value) for key, value in where.items()} if isinstance(where, dict) else {}
 
 
 def next_step(verdict: Verdict, has_tape: bool, findings: list[FindingEntry], estimate: Data) -> str:

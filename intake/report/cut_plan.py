@@ -67,7 +67,11 @@ def cut_plan(sets: Sequence[CutSet], *, title: str, scale: float = 25.0, across_
         told = []
         for cut_set, size, number, x in row:
             _board(sheet, cut_set, size, number, (x, -size.length_mm))
-            own = [f"{piece.id} {size_words(piece.on_board)}" for piece in cut_set.pieces if piece.board == number]
+            own = [
+                f"{piece.id} {size_words(piece.on_board)}"
+                for piece in cut_set.pieces
+                if piece.board == number and piece.on_board
+            ]
             told.append(f"{cut_set.word} {number}: {', '.join(own) or 'nothing'}")
         part = f", part {index + 1} of {len(rows)}" if len(rows) > 1 else ""
         drawings.append(
@@ -93,7 +97,7 @@ def _board(sheet: Sheet, cut_set: CutSet, size: BoardStock, number: int, origin:
         if offcut.board == number:
             _offcut(sheet, offcut, place)
     for piece in cut_set.pieces:
-        if piece.board != number:
+        if piece.board != number or len(piece.on_board) < 3:
             continue
         outline = place(piece.on_board)
         holes = [place(hole) for hole in piece.on_board_holes]

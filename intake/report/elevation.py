@@ -44,7 +44,7 @@ def feature_box(feature: FeatureResult) -> tuple[float, float, float, float] | N
 
 def wall_outline(wall: WallResult) -> tuple[Point, ...] | None:
     """Return the corners of the plaster, bottom left first, anticlockwise; a rectangle where only sizes are known."""
-    if wall.outline_mm:
+    if wall.outline_mm and len(wall.outline_mm) == 4:
         return tuple((float(x), float(y)) for x, y in wall.outline_mm)
     if wall.width_mm is None or wall.height_mm is None:
         return None
@@ -93,7 +93,7 @@ def draw_wall(sheet: Sheet, wall: WallResult, *, quiet: bool = False) -> None:
 
 def opening_outline(opening: OpeningResult) -> tuple[Point, ...] | None:
     """Return the opening's corners on the plaster, bottom left first, or None."""
-    if opening.front_mm:
+    if opening.front_mm and len(opening.front_mm) == 4:
         return tuple((float(x), float(y)) for x, y in opening.front_mm)
     box = opening_box(opening)
     return rectangle(*box) if box else None
@@ -104,7 +104,11 @@ def _draw_opening(sheet: Sheet, opening: OpeningResult, *, quiet: bool) -> None:
     if front is None:
         return
     sheet.path("OPENINGS", front, closed=True, pen="medium", fill="#ffffff")
-    back = tuple((float(x), float(y)) for x, y in opening.back_mm) if opening.back_mm else None
+    back = (
+        tuple((float(x), float(y)) for x, y in opening.back_mm)
+        if opening.back_mm and len(opening.back_mm) == 4
+        else None
+    )
     if back is None or quiet:
         return
     sheet.path("OPENINGS", back, closed=True, pen="thin", fill="#eef3f7")

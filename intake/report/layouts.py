@@ -40,11 +40,13 @@ def layouts_of(estimate: Data) -> list[tuple[str, Data]]:
 
 def ring(data: object) -> tuple[Point, ...]:
     """Return a list of pairs as points; nothing where it is not one."""
-    if not isinstance(data, Sequence) or isinstance(data, str):
-        return ()
-    return tuple(
-        (float(point[0]), float(point[1])) for point in data if isinstance(point, Sequence) and len(point) == 2
-    )
+    return tuple(reading.points(data))
+
+
+def polygon(data: object) -> tuple[Point, ...]:
+    """Return a list of pairs as an outline; nothing where it is not one."""
+    corners = ring(data)
+    return corners if len(corners) > 2 else ()
 
 
 def rings(data: Data, key: str) -> list[tuple[Point, ...]]:
@@ -55,9 +57,8 @@ def rings(data: Data, key: str) -> list[tuple[Point, ...]]:
 
 def _outline(data: object) -> tuple[tuple[Point, ...], tuple[tuple[Point, ...], ...]]:
     if isinstance(data, dict):
-        holes = data.get("holes") or []
-        return ring(data.get("outer")), tuple(ring(hole) for hole in holes)
-    return ring(data), ()
+        return polygon(data.get("outer")), tuple(rings(data, "holes"))
+    return polygon(data), ()
 
 
 def pieces_of(layout: Data) -> list[PieceShape]:
@@ -134,11 +135,12 @@ def offcuts_of(layout: Data) -> list[OffcutBox]:
     boxes = []
     letters = iter("abcdefghijklmnopqrstuvwxyz")
     for offcut in reading.items(layout, "offcuts"):
-        box = offcut.get("box")
-        if not isinstance(box, Sequence) or len(box) != 4:
+        corners = [reading.number(offcut, f"box.{index}") for index in range(4)]
+        known = [corner for corner in corners if corner is not None]
+        if len(known) < 4:
             continue
         reusable = bool(offcut.get("reusable"))
-        left, bottom, right, top = (float(value) for value in box)
+        left, bottom, right, top = known
         boxes.append(
             OffcutBox(
                 name=next(letters, "z") if reusable else "",
@@ -169,8 +171,6 @@ def fixing_of(estimate: Data, wall: str) -> Data:
 
 def joints_at_risk(layout: Data, wall: str) -> list[tuple[Point, Point]]:
     """Return the joints of one wall that may crack."""
-    return [
-        ((float(joint["start"][0]), float(joint["start"][1])), (float(joint["end"][0]), float(joint["end"][1])))
-        for joint in reading.items(layout, "joints")
-        if joint.get("risk") and joint.get("wall") == wall
-    ]
+    joints = [joint for joint in reading.items(layout, "joints") if joint.get("risk") and joint.get("wall") == wall]
+    ends = [reading.points([joint.get("start"), joint.get("end")]) for joint in joints]
+    return [(pair[0], pair[1]) for pair in ends if len(pair) == 2]

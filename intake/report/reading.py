@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -62,7 +63,7 @@ def number(data: object, *paths: str) -> float | None:
     if isinstance(found, bool) or found is None:
         return None
     if isinstance(found, int | float):
-        return float(found)
+        return float(found) if math.isfinite(found) else None
     if isinstance(found, Mapping):
         if isinstance(found.get("value"), int | float):
             return float(found["value"])
@@ -81,9 +82,21 @@ def spread(data: object, *paths: str) -> tuple[float, float] | None:
         return None
     if isinstance(found, int | float) and not isinstance(found, bool):
         return float(found), float(found)
-    if isinstance(found, Sequence) and not isinstance(found, str) and len(found) == 2:
-        return float(found[0]), float(found[1])
-    return None
+    pair = points([found])
+    return pair[0] if pair else None
+
+
+def points(data: object) -> list[tuple[float, float]]:
+    """Return the pairs of numbers of a list; what is not a pair of numbers is left out."""
+    if not isinstance(data, Sequence) or isinstance(data, str):
+        return []
+    return [
+        (float(item[0]), float(item[1]))
+        for item in data
+        if isinstance(item, Sequence)
+        and len(item) == 2
+        and all(isinstance(value, int | float) and math.isfinite(value) for value in item)
+    ]
 
 
 def value_sd(data: object, *paths: str) -> Value | None:

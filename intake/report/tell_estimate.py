@@ -77,7 +77,7 @@ def fixing_notes(estimate: Data) -> tuple[str, ...]:
 
 
 def _run_m(seal: Data) -> float:
-    points = [(float(x), float(y)) for x, y in reading.find(seal, "line") or []]
+    points = reading.points(reading.find(seal, "line"))
     ends = [*points[1:], points[0]] if points and seal.get("closed") else points[1:]
     return sum(math.dist(a, b) for a, b in zip(points, ends, strict=False)) / 1000
 

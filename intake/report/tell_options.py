@@ -8,7 +8,18 @@ from intake.report import reading
 from intake.report.context import BoardChoice, OptionCard, OptionRow, WallOptions
 from intake.report.reading import Data
 from intake.report.tell_walls import pounds
-from intake.report.words import NBSP, grouped, listing, name_of, plain, sentence, significant, span, transmittance
+from intake.report.words import (
+    NBSP,
+    grouped,
+    listing,
+    name_of,
+    plain,
+    sentence,
+    significant,
+    span,
+    to_figures,
+    transmittance,
+)
 
 Pair = tuple[float, float]
 NOTE = (
@@ -82,7 +93,7 @@ def rough(pair: Pair | None) -> str:
     """Return a range rounded to two figures."""
     if pair is None:
         return NOT_KNOWN
-    low, high = (float(significant(value).replace(NBSP, "").replace("−", "-")) for value in pair)
+    low, high = (to_figures(value) for value in pair)
     return span(low, high)
 
 
@@ -230,7 +241,8 @@ def wall_options(wall: str, entry: Data) -> WallOptions:
     if chosen and not any(same_lining(option, chosen) for option in options):
         options = [chosen, *options]
     causes = reading.find(reading.heat_of(entry), "saving_causes")
-    told = [f"{plain(key)}: {value:.2f} times" for key, value in causes.items()] if isinstance(causes, dict) else []
+    known = causes.items() if isinstance(causes, dict) else ()
+    told = [f"{plain(key)}: {value:.2f} times" for key, value in known if isinstance(value, int | float)]
     return WallOptions(
         wall=name_of(wall),
         rows=tuple(_row(option, planned=bool(chosen) and same_lining(option, chosen)) for option in options),

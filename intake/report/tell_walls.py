@@ -24,6 +24,7 @@ from intake.report.words import (
     sentence,
     significant,
     span,
+    to_figures,
     wall_length,
 )
 from intake.results import FeatureResult, FindingEntry, Geometry, OpeningResult, ValueSd, WallResult
@@ -247,7 +248,7 @@ def construction_evidence(geometry: Geometry, estimate: reading.Data) -> tuple[C
                     for key, value in ordered
                     if value >= 0.005
                 ),
-                cues=tuple(_cue(cue) for cue in extra["cues"] or judged.cues),
+                cues=tuple(_cue(cue) for cue in reading.items(extra, "cues") or judged.cues),
                 settle=_settle(extra, decided=judged.verdict != "unknown"),
                 follows=" ".join(sentence(line) for line in reading.texts(extra, "follows")),
             )
@@ -324,5 +325,5 @@ def pounds(pair: tuple[float, float] | None) -> str:
     """Return a range of pounds, rounded to two figures, or nothing."""
     if pair is None:
         return ""
-    low, high = (float(significant(value).replace(NBSP, "")) for value in pair)
+    low, high = (to_figures(value) for value in pair)
     return f"£{span(low, high)}"

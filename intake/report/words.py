@@ -193,13 +193,17 @@ def in_hundred(probability: float) -> str:
     return f"{round(100 * probability)} in 100"
 
 
+def to_figures(value: float, figures: int = 2) -> float:
+    """Return a value rounded to a number of significant figures."""
+    return 0.0 if value == 0 else round(value, figures - 1 - math.floor(math.log10(abs(value))))
+
+
 def significant(value: float, figures: int = 2) -> str:
     """Return a rough figure to a number of significant figures, thousands apart."""
-    if value == 0:
+    rounded = to_figures(value, figures)
+    if rounded == 0:
         return "0"
-    exponent = math.floor(math.log10(abs(value)))
-    decimals = figures - 1 - exponent
-    return grouped(round(value, decimals), max(0, decimals))
+    return grouped(rounded, max(0, figures - 1 - math.floor(math.log10(abs(rounded)))))
 
 
 def listing(parts: list[str]) -> str:
