@@ -12,7 +12,7 @@ PAPER_MM = (297.0, 210.0)  # ISO 216 A4
 # ISO 216 allows 2 mm either way at 150 to 600 mm; paper as sold keeps within about 1 mm (from memory), and a corner
 # that stands off the wall adds to it. This is the sd of the scale read from paper against print.
 PAPER_SCALE_SD = 0.005
-_REACH_MM = 12.0
+_REACH_MM, _INSIDE_MM = 12.0, 8.0  # how far out and in of its place an edge is looked for; tags begin 12.5 mm in
 _TALLEST_SPREAD_MM = 1.2
 
 
@@ -69,7 +69,7 @@ def _edge_mm(
     """Return how far one edge of the paper lies from the print's middle, mm, and its sd; None where none is clear."""
     half_mm, other = PAPER_MM[axis] / 2, PAPER_MM[1 - axis] / 2 - 6
     along = np.linspace(-other, other, 48)
-    out = np.linspace(half_mm - _REACH_MM, half_mm + _REACH_MM, 61)
+    out = np.linspace(half_mm - _INSIDE_MM, half_mm + _REACH_MM, 61)
     # Strips of profiles are averaged along the edge in six groups: noise falls, a slightly turned edge stays sharp.
     grid = np.empty((len(along), len(out), 2))
     grid[..., axis] = sign * out
@@ -79,7 +79,7 @@ def _edge_mm(
     if inside.mean() < 0.9:
         return None
     profiles = sample_light(light, pixels).reshape(6, -1, len(out)).mean(axis=1)
-    pixel_mm = _REACH_MM * 2 / float(np.linalg.norm(pixels[60] - pixels[0]))
+    pixel_mm = (_REACH_MM + _INSIDE_MM) / float(np.linalg.norm(pixels[60] - pixels[0]))
     places = []
     for profile in profiles:
         found = step_edges(out / pixel_mm, profile, min_step=0.06 * float(profile.max()))

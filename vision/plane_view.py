@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.quads import is_convex
 from vision.sheet_map import SheetMap, project
 from vision.walls import CORNERS, FloatArray, Mark
 
@@ -20,6 +21,7 @@ FOCAL_SHARE, FOCAL_LN_SD = 0.70, 0.07
 WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD = 2450.0, 0.09
 OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD = 1200.0, 0.30
 SHEET_LN_SD = 0.03
+_LEAST_AREA_PX2 = 400.0
 STRONG_LN_SD = 0.15  # evidence of scale at least this good may confirm a declared card
 
 
@@ -99,6 +101,8 @@ def _view_of_wall(marks: Sequence[Mark], size_px: tuple[int, int]) -> PlaneView 
         outlines.append((np.array([corners[c] for c in CORNERS]), WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD))
     outlines += [(o, OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD) for o in opening_outlines(marks)]
     for outline, height, ln_sd in outlines:
+        if not is_convex(outline) or _area_px2(outline) < _LEAST_AREA_PX2:
+            continue
         to_mm = _rectified(outline, height, size_px)
         if to_mm is None:
             continue
@@ -111,6 +115,11 @@ def _view_of_wall(marks: Sequence[Mark], size_px: tuple[int, int]) -> PlaneView 
     return None
 
 
+def _area_px2(outline: FloatArray) -> float:
+    x, y = outline.T
+    return float(abs(np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y)) / 2)
+
+
 def _scaled_by_ends(to_mm: FloatArray, corners: dict[str, FloatArray]) -> FloatArray | None:
     """Return the map scaled so that the wall's marked ends have a usual height, or None where no end is marked."""
     heights = []
@@ -118,7 +127,7 @@ def _scaled_by_ends(to_mm: FloatArray, corners: dict[str, FloatArray]) -> FloatA
         if low in corners and high in corners:
             a, b = project(to_mm, np.array([corners[low], corners[high]]))
             heights.append(float(np.linalg.norm(b - a)))
-    if not heights:
+    if not heights or min(heights) <= 0:
         return None
     return np.diag([WALL_HEIGHT_MM / np.mean(heights)] * 2 + [1.0]) @ to_mm
 

@@ -21,7 +21,7 @@ LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first
 OPTICS_SD_PX = 0.03
 PAPER_SD_MM = 0.05
 LEAST_LIKENESS = 0.8  # correlation of a tag's pixels with its print, below which it is not that tag
-MOST_KAPPA, MOST_BEND_MM = 0.15, 3.5  # more than any lens or curled sheet shows: these are loose tags
+MOST_KAPPA, MOST_BEND_MM = 0.35, 3.5  # more than any lens or curled sheet shows: these are loose tags
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,0 +1,183 @@
+"""One call finds all references of a photo, says what it rejected and why, and uses nothing that nobody declared."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.scenes import Reference, Room, Scene, Style, Thing, render
+from tests.scenes_random import look_at
+from tests.studies import references as study
+from vision.references import blur_inside, find_references, never_found
+from vision.walls import CORNERS, SHEET_CORNERS, DeclaredReference, Mark, Measured, ReferenceKind
+
+WALL = np.array([[0, 0], [2400, 0], [2400, 2100], [0, 2100]], float)
+CARD = Reference(kind="card", centre_mm=(1500, 1300), stand_off_mm=1.0, colour=(0.5, 0.06, 0.05), turn_deg=1.0)
+A4 = Reference(kind="a4", centre_mm=(700, 1400), turn_deg=-1.0)
+SHEET = Reference(kind="sheet", number=17, centre_mm=(1500, 700))
+SOCKET = Thing(kind="double_socket", left_mm=1200, bottom_mm=400, width_mm=146, height_mm=86, depth_mm=9, radius_mm=4)
+PRINT = Thing(kind="framed_print", left_mm=300, bottom_mm=500, width_mm=300, height_mm=212, depth_mm=18)
+STYLE = Style(noise=0.01, tone=0.15, sharpen=0.4)
+
+
+def scene_of(*references: Reference, things: tuple[Thing, ...] = (), x: float = 1300.0) -> Scene:
+    room = Room(corners_mm=WALL, references=references, things=things, colour=(0.42, 0.42, 0.4))
+    at, aim = np.array([x, 1200.0, 2250.0]), np.array([1200.0, 1050.0, 0])
+    view = look_at(at, aim, size_px=(2016, 1512), focal_px=1400)
+    return render(room, view, STYLE, seed=4)
+
+
+def declared(name: str, kind: ReferenceKind, *, wall: str | None = "north") -> DeclaredReference:
+    w, h = {"id1_card": (85.6, 53.98), "a4": (297.0, 210.0)}.get(kind, (297.0, 210.0))
+    number = 17 if kind == "survey_sheet" else None
+    width, height = Measured(value=w, sd=0.1), Measured(value=h, sd=0.1)
+    return DeclaredReference(id=name, kind=kind, wall=wall, number=number, width_mm=width, height_mm=height)
+
+
+def wall_marks(scene: Scene) -> tuple[Mark, ...]:
+    ends = zip(CORNERS, ("bl", "br", "tr", "tl"), strict=True)
+    return tuple(Mark(photo="p", wall="north", point=c, px=scene.pixels[f"wall_{e}"] or (0, 0)) for c, e in ends)
+
+
+def true_corners(scene: Scene, k: int) -> np.ndarray:
+    return np.array([scene.pixels[f"ref{k}_{e}"] for e in ("tl", "tr", "br", "bl")], float)
+
+
+@pytest.fixture(scope="module")
+def everything() -> Scene:
+    return scene_of(CARD, A4, SHEET, things=(SOCKET, PRINT))
+
+
+def test_sheet_card_and_a4_are_found_where_they_are(everything: Scene) -> None:
+    wanted = (declared("c1", "id1_card"), declared("p1", "a4"), declared("s17", "survey_sheet"))
+    search = find_references(everything.picture, photo="p", declared=wanted, marks=wall_marks(everything))
+    found = {s.reference: s for s in search.sightings}
+    assert set(found) == {"c1", "p1", "s17"}
+    for name, k, bound in (("c1", 0, 0.4), ("p1", 1, 0.3), ("s17", 2, 0.05)):
+        assert found[name].confirmed
+        assert np.sqrt(np.mean((found[name].corners_px - true_corners(everything, k)) ** 2)) < bound
+    assert found["c1"].model_mm[0] == pytest.approx([-42.8, 26.99])
+    assert never_found([search], wanted) == []
+
+
+def test_a_sheet_needs_no_entry_and_other_things_are_proposals_only(everything: Scene) -> None:
+    quiet = find_references(everything.picture, photo="p")
+    assert [(s.reference, s.confirmed) for s in quiet.sightings] == [("sheet-17", True)]
+    asked = find_references(everything.picture, photo="p", marks=wall_marks(everything), propose=True)
+    proposed = [s for s in asked.sightings if s.kind != "survey_sheet"]
+    assert {s.kind for s in proposed} == {"id1_card", "a4"}
+    assert not any(s.confirmed for s in proposed)
+    assert {f.code for f in asked.findings} == {"R010"}
+
+
+def test_a_socket_and_a_print_are_rejected_with_reasons_and_what_is_missing_has_a_remedy() -> None:
+    scene = scene_of(things=(SOCKET, PRINT))
+    wanted = (declared("c1", "id1_card"), declared("p1", "a4"))
+    search = find_references(scene.picture, photo="p", declared=wanted, marks=wall_marks(scene))
+    assert search.sightings == ()
+    assert all(r.reasons for r in search.rejected)
+    missing = {f.where["reference"]: f for f in search.findings if f.code == "R004"}
+    assert set(missing) == {"c1", "p1"}
+    assert "mark its four corners" in missing["c1"].remedy
+    assert "darker place" in missing["p1"].remedy
+    assert {f.where["reference"] for f in never_found([search], wanted)} == {"c1", "p1"}
+
+
+def test_without_evidence_of_its_size_a_declared_card_is_not_used() -> None:
+    scene = scene_of(CARD)
+    search = find_references(scene.picture, photo="p", declared=(declared("c1", "id1_card"),))
+    assert not any(s.confirmed for s in search.sightings)
+    assert "R008" in {f.code for f in search.findings} or not search.sightings
+
+
+def test_white_paper_on_a_white_wall_is_reported_with_the_remedy() -> None:
+    scene = scene_of(replace(A4, colour=(0.425, 0.425, 0.405), stand_off_mm=0.0))
+    search = find_references(scene.picture, photo="p", declared=(declared("p1", "a4"),), marks=wall_marks(scene))
+    assert search.sightings == ()
+    (missing,) = [f for f in search.findings if f.code == "R004"]
+    assert missing.remedy == (
+        "If it is in this photo, mark its four corners; on a white wall use the survey sheet or a darker place."
+    )
+
+
+def test_hand_marked_corners_start_the_same_refinement(everything: Scene) -> None:
+    true = true_corners(everything, 0)
+    rough = true + np.random.default_rng(3).normal(0, 1.5, (4, 2))
+    marks = tuple(
+        Mark(photo="p", reference="c1", point=c, px=(float(x), float(y)))
+        for c, (x, y) in zip(SHEET_CORNERS, rough, strict=True)
+    )
+    search = find_references(everything.picture, photo="p", declared=(declared("c1", "id1_card"),), marks=marks)
+    (card,) = [s for s in search.sightings if s.reference == "c1"]
+    assert card.confirmed
+    assert np.sqrt(np.mean((card.corners_px - true) ** 2)) < 0.4 < np.sqrt(np.mean((rough - true) ** 2))
+
+
+def test_hand_marks_on_nothing_stand_as_they_were_pressed(everything: Scene) -> None:
+    corners = [(40.0, 700.0), (90.0, 700.0), (90.0, 730.0), (40.0, 730.0)]
+    marks = tuple(Mark(photo="p", reference="c1", point=c, px=p) for c, p in zip(SHEET_CORNERS, corners, strict=True))
+    search = find_references(everything.picture, photo="p", declared=(declared("c1", "id1_card"),), marks=marks)
+    (card,) = [s for s in search.sightings if s.reference == "c1"]
+    assert card.corners_px == pytest.approx(np.array(corners))
+    assert (card.sd_px >= 2.0).all()
+
+
+def test_two_cards_on_one_wall_of_which_one_shows_are_told_apart_by_the_person() -> None:
+    scene = scene_of(CARD)
+    wanted = (declared("c1", "id1_card"), declared("c2", "id1_card"))
+    search = find_references(scene.picture, photo="p", declared=wanted, marks=wall_marks(scene))
+    assert search.sightings == ()
+    assert {f.code for f in search.findings} == {"R009"}
+
+
+def test_two_cards_on_one_wall_are_named_from_the_left() -> None:
+    scene = scene_of(CARD, replace(CARD, centre_mm=(900, 1300)))
+    wanted = (declared("c1", "id1_card"), declared("c2", "id1_card"))
+    search = find_references(scene.picture, photo="p", declared=wanted, marks=wall_marks(scene))
+    places = {s.reference: s.corners_px[:, 0].mean() for s in search.sightings}
+    assert places["c1"] < places["c2"]
+
+
+def test_a_sheet_printed_at_97_per_cent_says_so() -> None:
+    scene = scene_of(replace(SHEET, print_scale=0.97))
+    search = find_references(scene.picture, photo="p")
+    (finding,) = [f for f in search.findings if f.code == "R005"]
+    assert "printed at 97." in finding.message
+    assert "250 mm bar" in finding.remedy
+
+
+def test_the_same_number_twice_in_a_photo_is_a_finding() -> None:
+    scene = scene_of(SHEET, replace(SHEET, centre_mm=(700, 1500)))
+    search = find_references(scene.picture, photo="p")
+    assert [s.number for s in search.sightings] == [17, 17]
+    assert "R003" in {f.code for f in search.findings}
+
+
+def test_the_inside_of_a_card_cannot_be_read_in_what_is_written(everything: Scene) -> None:
+    wanted = (declared("c1", "id1_card"), declared("s17", "survey_sheet"))
+    search = find_references(everything.picture, photo="p", declared=wanted, marks=wall_marks(everything))
+    safe = blur_inside(everything.picture, search.sightings)
+    low, high = true_corners(everything, 0).min(axis=0).astype(int), true_corners(everything, 0).max(axis=0).astype(int)
+    inner = np.s_[low[1] + 8 : high[1] - 8, low[0] + 8 : high[0] - 8]
+    detail = [np.abs(np.diff(p[inner].astype(float), axis=1)).mean() for p in (everything.picture, safe)]
+    assert detail[1] < 0.5 * detail[0]
+    outside = np.ones(safe.shape[:2], bool)
+    outside[low[1] - 2 : high[1] + 3, low[0] - 2 : high[0] + 3] = False
+    assert np.array_equal(safe[outside], everything.picture[outside])
+    assert blur_inside(everything.picture, []) is everything.picture
+
+
+def test_a_share_of_the_study_keeps_its_bounds() -> None:
+    told = study.run(5, 0.02)
+    sheets, looks = told["sheets"], told["lookalikes"]
+    assert isinstance(sheets, dict) and isinstance(looks, dict)
+    assert sheets["tags_over_30_px"]["share"] == 1.0
+    assert sheets["at_200_px"]["random_px"] < 0.06
+    assert abs(sheets["at_200_px"]["inward_bias_px"]) < 0.05
+    assert looks["used"] == 0
+    for kind in ("cards", "a4"):
+        rectangles = told[kind]
+        assert isinstance(rectangles, dict)
+        assert rectangles["wrong_used"] == 0

@@ -1,0 +1,143 @@
+"""Survey sheets are numbered, placed to a few hundredths of a pixel, and never made up."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.scenes import Camera, Reference, Room, Scene, Style, render
+from tests.scenes_random import look_at
+from vision.sheet_map import TAG_CORNERS_MM, SheetMap
+from vision.sheets import Sheet, find_sheets, find_tags
+from vision.tag_fit import fit_tags
+
+CORNERS = np.array([[0, 0], [3000, 0], [3000, 2400], [0, 2400]], float)
+STYLE = Style(noise=0.01, tone=0.2, sharpen=0.5, blur_px=0.9)
+
+
+def room(*references: Reference) -> Room:
+    return Room(corners_mm=CORNERS, references=references, finish="paint")
+
+
+def camera(x: float = 1900.0, z: float = 1400.0, size: tuple[int, int] = (1344, 1008)) -> Camera:
+    at, aim = np.array([x, 1400.0, z]), np.array([1500.0, 1200, 0])
+    return look_at(at, aim, size_px=size, focal_px=0.7 * size[0], k1=-0.02, roll_deg=1.0)
+
+
+def seen(sheet: Reference, style: Style = STYLE, view: Camera | None = None) -> tuple[Scene, list[Sheet]]:
+    scene = render(room(sheet), view or camera(), style, seed=1)
+    return scene, find_sheets(scene.picture)[0]
+
+
+def error_px(scene: Scene, sheet: Sheet, k: int = 0) -> np.ndarray:
+    own = scene.room.references[k]
+    true = scene.camera.project(scene.room.reference_points(k, own.print_scale * sheet.corners_mm))
+    return np.asarray(sheet.corners_px - true)
+
+
+@pytest.mark.parametrize("turn_deg", [0, 90, 180, 37])
+def test_a_sheet_is_numbered_and_placed_whichever_way_up_it_hangs(turn_deg: float) -> None:
+    scene, sheets = seen(Reference(kind="sheet", number=23, centre_mm=(1500, 1200), turn_deg=turn_deg))
+    assert [s.number for s in sheets] == [23]
+    assert np.sqrt(np.mean(error_px(scene, sheets[0]) ** 2)) < 0.05
+
+
+@pytest.mark.parametrize("tone", [0.0, 0.3])
+@pytest.mark.parametrize("sharpen", [0.0, 0.7])
+def test_the_tone_curve_and_sharpening_do_not_shrink_the_tags(tone: float, sharpen: float) -> None:
+    style = replace(STYLE, tone=tone, sharpen=sharpen, noise=0.003)
+    scene, (sheet,) = seen(Reference(kind="sheet", number=5, centre_mm=(1500, 1200)), style)
+    shrunk = np.sum(error_px(scene, sheet) * sheet.inward_px) / np.sum(sheet.inward_px**2)
+    assert abs(shrunk) < 0.03
+
+
+def test_turning_the_photo_turns_the_corners() -> None:
+    scene, (sheet,) = seen(Reference(kind="sheet", number=7, centre_mm=(1500, 1200)))
+    (turned,), _ = find_sheets(cv2.rotate(scene.picture, cv2.ROTATE_90_CLOCKWISE))
+    height = scene.picture.shape[0]
+    back = np.column_stack([turned.corners_px[:, 1], height - 1 - turned.corners_px[:, 0]])
+    assert np.abs(back - sheet.corners_px).max() < 0.02
+
+
+def test_two_tags_place_a_sheet_and_one_only_numbers_it() -> None:
+    half = Reference(kind="sheet", number=9, centre_mm=(1500, 1200), covered=((30, -120, 160, 120),))
+    scene, (sheet,) = seen(half)
+    assert sheet.tags == (0, 3)
+    assert np.abs(error_px(scene, sheet)).max() < 0.15
+    corner = replace(half, covered=((30, -120, 160, 120), (-160, -120, 40, 5)))
+    picture = render(room(corner), camera(), STYLE, seed=1).picture
+    sheets, others = find_sheets(picture)
+    assert not sheets
+    assert [o.number for o in others] == [9]
+    assert "only one tag of sheet 9 is in plain view; two are needed to place it" in others[0].reason
+
+
+def test_several_sheets_in_one_photo_keep_their_numbers() -> None:
+    places = {3: (900.0, 1000.0), 4: (1500.0, 1500.0), 145: (2100.0, 900.0)}
+    several = room(*(Reference(kind="sheet", number=n, centre_mm=p) for n, p in places.items()))
+    scene = render(several, camera(1500.0, 2000.0), STYLE, seed=2)
+    sheets, _ = find_sheets(scene.picture)
+    assert [s.number for s in sheets] == [3, 4, 145]
+    for k, sheet in enumerate(sheets):
+        assert np.sqrt(np.mean(error_px(scene, sheet, k) ** 2)) < 0.05
+
+
+@pytest.mark.parametrize("scale", [1.0, 0.97])
+def test_paper_edges_tell_the_print_scale(scale: float) -> None:
+    _, (sheet,) = seen(Reference(kind="sheet", number=11, centre_mm=(1500, 1200), print_scale=scale))
+    assert sheet.print_scale is not None
+    assert sheet.print_scale.value == pytest.approx(scale, abs=0.004)
+
+
+def test_a_curled_sheet_says_so_and_a_flat_one_does_not() -> None:
+    flat = Reference(kind="sheet", number=12, centre_mm=(1500, 1200))
+    view = camera(2600.0, 1000.0)
+    _, (straight,) = seen(flat, view=view)
+    _, (bent,) = seen(replace(flat, curl_mm=4.0), view=view)
+    assert straight.misfit_px < 0.06
+    assert bent.misfit_px > 4 * straight.misfit_px
+    assert bent.sd_px.mean() > 1.5 * straight.sd_px.mean()
+
+
+def test_a_sheet_of_another_number_does_not_pass_for_this_one() -> None:
+    scene, (sheet,) = seen(Reference(kind="sheet", number=20, centre_mm=(1500, 1200)))
+    h, _ = cv2.findHomography(TAG_CORNERS_MM, sheet.fit.map.to_pixels(TAG_CORNERS_MM))
+    wrong = fit_tags(scene.picture, 21, (0, 1, 2, 3), np.asarray(h, float))
+    assert isinstance(wrong, str) or wrong.likeness.max() < 0.8
+
+
+def test_a_picture_of_noise_holds_no_tags() -> None:
+    picture = np.random.default_rng(0).integers(0, 256, (400, 500, 3)).astype(np.uint8)
+    assert find_tags(picture) == []
+    assert find_sheets(picture) == ([], [])
+
+
+def test_the_map_s_derivatives_agree_with_finite_differences() -> None:
+    h = np.array([[0.9, 0.1, 400.0], [-0.05, -0.8, 300.0], [1e-4, -2e-4, 1.0]])
+    base = replace(SheetMap.of_homography(h, (800, 600)), kappa=0.02, bend_mm=np.array([0.4, -0.3]))
+    p = np.array([[330.0, 250.0], [470.0, 310.0], [410.0, 380.0]])
+    place, with_pixel, with_map = base.linearised(p)
+    step = 1e-4
+    for axis in range(2):
+        move = np.zeros(2)
+        move[axis] = step
+        numeric = (base.linearised(p + move)[0] - base.linearised(p - move)[0]) / (2 * step)
+        assert with_pixel[:, :, axis] == pytest.approx(numeric, rel=1e-4, abs=1e-6)
+    for j in range(11):
+        sides = []
+        for sign in (1, -1):
+            inverse, kappa, bend = base.inverse.copy(), base.kappa, base.bend_mm.copy()
+            if j < 8:
+                inverse.flat[j] += sign * step
+            elif j == 8:
+                kappa += sign * step
+            else:
+                bend[j - 9] += sign * step
+            sides.append(replace(base, inverse=inverse, kappa=kappa, bend_mm=bend).linearised(p)[0])
+        assert with_map[:, :, j] == pytest.approx((sides[0] - sides[1]) / (2 * step), rel=1e-3, abs=1e-3)
+    flat = replace(base, bend_mm=np.zeros(2))
+    assert flat.to_pixels(flat.linearised(p)[0]) == pytest.approx(p, abs=1e-4)
+    assert place.shape == (3, 2)
