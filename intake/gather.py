@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from intake.photos import (
     Listing,
@@ -30,6 +31,9 @@ from intake.store import read_survey, survey_folder
 from intake.survey import PhotoEntry, Survey, WallEntry
 from vision.findings import Finding, PerpendError
 from vision.walls import DeclaredReference, DeclaredWall, Mark, Photo, Sighting
+
+if TYPE_CHECKING:
+    from vision.references import ReferenceSearch
 
 Progress = Callable[[int, int], None]
 
@@ -231,25 +235,53 @@ def look_for_references(found: Gathered, *, progress: Progress | None = None) ->
     progress
         Called with photos done and photos in all.
     """
-    from vision.references import find_references, never_found
+    from vision.references import never_found
 
     names = list(found.photos)
-    searches = []
+    searches: dict[str, ReferenceSearch] = {}
     for done, name in enumerate(names, start=1):
         try:
             grey = found.grey(name)
         except PerpendError as error:
             found.drop(name, str(error))
             continue
-        marks = tuple(mark for mark in found.marks if mark.photo == name)
-        search = find_references(grey, photo=name, declared=found.expected_in(name), marks=marks)
-        searches.append(search)
-        found.sightings += search.sightings
-        found.findings += [finding for finding in search.findings if finding.code != NOT_IN_THIS_PHOTO]
+        searches[name] = _searched(found, name, grey)
         if progress is not None:
             progress(done, len(names))
-    found.findings += never_found(searches, tuple(found.references.values()))
+    for search in _looked_again(found, searches).values():
+        found.sightings += search.sightings
+        found.findings += [finding for finding in search.findings if finding.code != NOT_IN_THIS_PHOTO]
+    found.findings += never_found(searches.values(), tuple(found.references.values()))
     give_walls(found)
+
+
+def _searched(
+    found: Gathered, name: str, grey: Picture, heights_mm: Mapping[tuple[str, str], float] | None = None
+) -> ReferenceSearch:
+    """Return the references of one photo; in colour where a card or a sheet of paper is to be told from the wall."""
+    from vision.references import find_references
+
+    declared = found.expected_in(name)
+    picture = grey if all(d.kind == "survey_sheet" for d in declared) else found.colour(name)
+    marks = tuple(mark for mark in found.marks if mark.photo == name)
+    return find_references(picture, photo=name, declared=declared, marks=marks, opening_heights_mm=heights_mm)
+
+
+def _looked_again(found: Gathered, searches: dict[str, ReferenceSearch]) -> dict[str, ReferenceSearch]:
+    """Return the searches, repeated where a reference could not be told by size and another photo knows a window's."""
+    from vision.references import UNSURE_OF_SIZE, opening_heights
+
+    unsure = [n for n, search in searches.items() if any(f.code == UNSURE_OF_SIZE for f in search.findings)]
+    if not unsure:
+        return searches
+    walls = {reference.id: reference.wall for reference in found.references.values()}
+    heights: dict[tuple[str, str], float] = {}
+    for name, search in searches.items():
+        size = (found.photos[name].width_px, found.photos[name].height_px)
+        heights |= opening_heights(search, found.marks, walls, photo=name, size_px=size)
+    if heights:
+        searches |= {name: _searched(found, name, found.grey(name), heights) for name in unsure}
+    return searches
 
 
 def give_walls(found: Gathered) -> None:

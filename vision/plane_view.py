@@ -6,7 +6,7 @@ from a socket, far too rough to measure with.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -21,6 +21,7 @@ FOCAL_SHARE, FOCAL_LN_SD = 0.70, 0.07
 WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD = 2450.0, 0.09
 OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD = 1200.0, 0.30
 SHEET_LN_SD = 0.03
+KNOWN_HEIGHT_LN_SD = 0.05  # of an opening's height as another photo's reference tells it
 _LEAST_AREA_PX2 = 400.0
 STRONG_LN_SD = 0.15  # evidence of scale at least this good may confirm a declared card
 
@@ -67,11 +68,13 @@ def view_of_sheet(sheet: SheetMap, near_px: FloatArray) -> PlaneView:
     return PlaneView(to_mm=_homography(around, sheet.place(around)), scale_ln_sd=SHEET_LN_SD, source="the survey sheet")
 
 
-def views_of_marks(marks: Iterable[Mark], size_px: tuple[int, int]) -> dict[str, PlaneView]:
+def views_of_marks(
+    marks: Iterable[Mark], size_px: tuple[int, int], opening_heights_mm: Mapping[tuple[str, str], float] | None = None
+) -> dict[str, PlaneView]:
     """Return what each wall's marked corners in one photo tell of its plane, by wall.
 
-    Four corners of the wall are best; else four of an opening on the plaster give the slant, and a marked left or right
-    end of the wall its scale.
+    Four corners of the wall are best; else four of an opening on the plaster give the slant, and the scale comes from a
+    marked left or right end of the wall, or from the opening's height where another photo has told it.
     """
     by_wall: dict[str, list[Mark]] = {}
     for mark in marks:
@@ -79,27 +82,42 @@ def views_of_marks(marks: Iterable[Mark], size_px: tuple[int, int]) -> dict[str,
             by_wall.setdefault(mark.wall, []).append(mark)
     views = {}
     for wall, own in by_wall.items():
-        view = _view_of_wall(own, size_px)
+        view = _view_of_wall(own, size_px, opening_heights_mm or {})
         if view is not None:
             views[wall] = view
     return views
 
 
-def opening_outlines(marks: Iterable[Mark]) -> list[FloatArray]:
-    """Return the outlines (4, 2) px on the plaster of the openings whose four corners are marked."""
-    by_opening: dict[tuple[str | None, str], dict[str, tuple[float, float]]] = {}
+def opening_outlines(marks: Iterable[Mark]) -> dict[tuple[str, str], FloatArray]:
+    """Return the outlines (4, 2) px on the plaster of openings with four marked corners, by wall and opening."""
+    by_opening: dict[tuple[str, str], dict[str, tuple[float, float]]] = {}
     for m in marks:
-        if m.opening is not None and m.face != "frame":
+        if m.wall is not None and m.opening is not None and m.face != "frame":
             by_opening.setdefault((m.wall, m.opening), {})[m.point] = m.px
-    return [np.array([own[c] for c in CORNERS], float) for own in by_opening.values() if all(c in own for c in CORNERS)]
+    whole = {key: own for key, own in by_opening.items() if all(c in own for c in CORNERS)}
+    return {key: np.array([own[c] for c in CORNERS], float) for key, own in whole.items()}
 
 
-def _view_of_wall(marks: Sequence[Mark], size_px: tuple[int, int]) -> PlaneView | None:
+def heights_in(
+    view: PlaneView, outlines: Mapping[tuple[str, str], FloatArray], corners_px: FloatArray, area_mm2: float
+) -> dict[tuple[str, str], float]:
+    """Return how high openings are, mm, by a rectangle of known area on the same wall: good to some per cent."""
+    width, height, _ = view.sides_mm(corners_px)
+    scale = float(np.sqrt(area_mm2 / (width * height)))
+    return {key: scale * view.sides_mm(outline[::-1])[1] for key, outline in outlines.items()}
+
+
+def _view_of_wall(
+    marks: Sequence[Mark], size_px: tuple[int, int], heights_mm: Mapping[tuple[str, str], float]
+) -> PlaneView | None:
     corners = {m.point: np.array(m.px, float) for m in marks if m.opening is None and m.point in CORNERS}
     outlines: list[tuple[FloatArray, float, float]] = []
     if len(corners) == 4:
         outlines.append((np.array([corners[c] for c in CORNERS]), WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD))
-    outlines += [(o, OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD) for o in opening_outlines(marks)]
+    for key, outline in opening_outlines(marks).items():
+        known = heights_mm.get(key)
+        usual = (OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD) if known is None else (known, KNOWN_HEIGHT_LN_SD)
+        outlines.append((outline, *usual))
     for outline, height, ln_sd in outlines:
         if not is_convex(outline) or _area_px2(outline) < _LEAST_AREA_PX2:
             continue
@@ -107,7 +125,7 @@ def _view_of_wall(marks: Sequence[Mark], size_px: tuple[int, int]) -> PlaneView 
         if to_mm is None:
             continue
         scaled = _scaled_by_ends(to_mm, corners)
-        if scaled is not None:
+        if scaled is not None and ln_sd > WALL_HEIGHT_LN_SD:
             return PlaneView(
                 to_mm=scaled, scale_ln_sd=WALL_HEIGHT_LN_SD, source="the wall's marked corners", outline_px=outline
             )

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from vision.findings import Finding
 from vision.linear_light import Picture
-from vision.plane_view import PlaneView, opening_outlines, view_of_sheet, views_of_marks
+from vision.plane_view import PlaneView, heights_in, opening_outlines, view_of_sheet, views_of_marks
 from vision.quads import Quad, find_quads
 from vision.reference_search import KIND_WORDS, Rejected, hand_marked, search_declared, search_undeclared
 from vision.sheets import NotASheet, Sheet, find_sheets
 from vision.walls import DeclaredReference, FloatArray, Mark, ReferenceKind, Sighting
 
-__all__ = ["ReferenceSearch", "Rejected", "blur_inside", "find_references", "never_found"]
+__all__ = [
+    "UNSURE_OF_SIZE", "ReferenceSearch", "Rejected", "blur_inside", "find_references", "never_found", "opening_heights",
+]  # fmt: skip
 
 SCALE_OFF = 3.0  # a print scale this many sd from what was declared is a finding
 CURLED_PX = 0.25
+SHEET_MM = (297.0, 210.0)
+UNSURE_OF_SIZE = "R008"  # a declared thing was found but could not be told by its size
 _PATCHES = (5, 4)  # what is left of a card's face
 PROPOSED: tuple[ReferenceKind, ...] = ("id1_card", "a4")
 
@@ -39,6 +43,7 @@ def find_references(
     declared: Sequence[DeclaredReference] = (),
     marks: Sequence[Mark] = (),
     propose: bool = False,
+    opening_heights_mm: Mapping[tuple[str, str], float] | None = None,
 ) -> ReferenceSearch:
     """Return the references seen in one photo, what was rejected and why, and what the person should know.
 
@@ -54,6 +59,9 @@ def find_references(
         Marked corners; those of a reference in this photo start its refinement.
     propose
         Also look for cards and A4 sheets that nobody declared; they come back unconfirmed and must not set the scale.
+    opening_heights_mm
+        Heights of openings by wall and opening, as `opening_heights` read them from other photos: rough evidence of
+        scale where this photo shows no end of the wall.
 
     Returns
     -------
@@ -77,8 +85,9 @@ def find_references(
     wanted = [d for d in declared if d.kind != "survey_sheet" and d.id not in {s.reference for s in marked}]
     missing_kinds = [k for k in PROPOSED if propose and not any(d.kind == k for d in declared)]
     if wanted or missing_kinds:
-        views = _views(sheets, sightings, declared, here, (picture.shape[1], picture.shape[0]))
-        hidden = [s.rectangle_px for s in sheets] + opening_outlines(here)
+        by_marks = views_of_marks(here, (picture.shape[1], picture.shape[0]), opening_heights_mm)
+        views = _views(sheets, sightings, declared, by_marks)
+        hidden = [s.rectangle_px for s in sheets] + list(opening_outlines(here).values())
         quads = [q for q in find_quads(picture) if not _inside_any(q, hidden)]
         for found in (
             search_declared(picture, quads, photo, wanted, views),
@@ -96,8 +105,7 @@ def _views(
     sheets: Sequence[Sheet],
     sightings: Sequence[Sighting],
     declared: Iterable[DeclaredReference],
-    marks: Sequence[Mark],
-    size_px: tuple[int, int],
+    by_marks: Mapping[str, PlaneView],
 ) -> dict[str | None, list[PlaneView]]:
     """Return what is known of each wall's plane, the surest first; under None what there is for a wall not named."""
     wall_of = {d.id: d.wall for d in declared}
@@ -106,11 +114,12 @@ def _views(
         view = view_of_sheet(sheet.fit.map, sheet.rectangle_px.mean(axis=0))
         own.setdefault(wall_of.get(seen.reference), []).append(view)
     anywhere = own.pop(None, [])
-    by_marks = views_of_marks(marks, size_px)
-    walls = {*own, *by_marks}
-    views = {w: own.get(w, []) + anywhere + ([by_marks[w]] if w in by_marks else []) for w in walls}
-    elsewhere = [v for w in walls for v in own.get(w, [])] + list(by_marks.values())
-    return {**views, None: anywhere + elsewhere}
+    views: dict[str | None, list[PlaneView]] = {w: own.get(w, []) + anywhere for w in {*own, *by_marks}}
+    for wall, view in by_marks.items():
+        views[wall].append(view)
+    elsewhere = [v for w in own for v in own[w]] + list(by_marks.values())
+    views[None] = anywhere + elsewhere
+    return views
 
 
 def _inside_any(quad: Quad, outlines: Iterable[FloatArray]) -> bool:
@@ -235,6 +244,42 @@ def never_found(searches: Iterable[ReferenceSearch], declared: Iterable[Declared
         for d in declared
         if d.id not in seen
     ]
+
+
+def opening_heights(
+    search: ReferenceSearch,
+    marks: Iterable[Mark],
+    walls: Mapping[str, str | None],
+    *,
+    photo: str,
+    size_px: tuple[int, int],
+) -> dict[tuple[str, str], float]:
+    """Return how high the marked openings of one photo are, mm, by wall and opening, as its references tell it.
+
+    Good to some per cent: enough for another photo to tell a declared card or A4 sheet by its size.
+
+    Parameters
+    ----------
+    search
+        What was found in this photo.
+    marks
+        Marks of the survey.
+    walls
+        The wall of each reference, None where it is not known.
+    photo, size_px
+        The photo's name, and its width and height.
+    """
+    here = [m for m in marks if m.photo == photo]
+    views, outlines = views_of_marks(here, size_px), opening_outlines(here)
+    heights: dict[tuple[str, str], float] = {}
+    for seen in search.sightings:
+        wall = walls.get(seen.reference) or (next(iter(views)) if len(views) == 1 else None)
+        if not seen.confirmed or wall not in views:
+            continue
+        own = {key: outline for key, outline in outlines.items() if key[0] == wall}
+        extent = SHEET_MM if seen.kind == "survey_sheet" else np.ptp(seen.model_mm, axis=0)
+        heights |= heights_in(views[wall], own, seen.corners_px, float(extent[0] * extent[1]))
+    return heights
 
 
 def blur_inside(picture: Picture, sightings: Iterable[Sighting]) -> Picture:
