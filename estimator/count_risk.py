@@ -12,7 +12,7 @@ from estimator.boards import BoardRules, BoardSize
 from estimator.columns import Corner
 from estimator.faces import Face, lining_face, shifted
 from estimator.inputs import WallCase
-from estimator.layout import RoomLayout, board_for, fits_on
+from estimator.layout import RoomLayout, fits_on
 from vision.walls import FloatArray, Measured, MeasuredWall
 
 CALLS = 40  # solver calls for one survey
@@ -288,32 +288,33 @@ def _length_flips(
     cases: Sequence[WallCase], layout: RoomLayout, sizes: Sequence[BoardSize], rules: BoardRules
 ) -> tuple[dict[Dim, float], dict[Dim, int]]:
     """Return for each height the chance that the room needs boards of another length, and which."""
-    heights = {c.measured.id: _tallest(c.measured) for c in cases}
-    top = max((h.value for h in heights.values() if h is not None), default=0.0)
+    heights = {c.measured.id: h for c in cases if (h := _tallest(c.measured)) is not None}
     flips: dict[Dim, float] = {}
     others: dict[Dim, int] = {}
-    for case in cases:
-        h = heights[case.measured.id]
-        if h is None or h.sd <= 0:
+    now = layout.board.length_mm
+    longer = [s.length_mm for s in sizes if s.length_mm > now]
+    shorter = [s.length_mm for s in sizes if s.length_mm < now]
+    for limit, other in ((now, longer[:1]), (max(shorter, default=0), shorter[-1:])):
+        if not other:
             continue
-        limit = layout.board.length_mm + rules.foot_gap_most_mm
-        longer = [s for s in sizes if s.length_mm > layout.board.length_mm]
-        if h.value <= limit and longer:
-            flips[case.measured.id, "height_mm"] = normal_tail((limit - h.value) / h.sd)
-            others[case.measured.id, "height_mm"] = longer[0].length_mm
-        shorter = [s for s in sizes if s.length_mm < layout.board.length_mm]
-        if shorter and h.value >= top:
-            below = shorter[-1].length_mm + rules.foot_gap_most_mm
-            chance = normal_tail((h.value - below) / h.sd)
-            rest = max((o.value for w, o in heights.items() if o is not None and w != case.measured.id), default=0.0)
-            if (
-                rest <= below
-                and chance > flips.get((case.measured.id, "height_mm"), 0.0)
-                and board_for(math.floor(below), sizes, rules)[0] != layout.board
-            ):
-                flips[case.measured.id, "height_mm"] = chance
-                others[case.measured.id, "height_mm"] = shorter[-1].length_mm
+        over = {w: _over(h, limit + rules.foot_gap_most_mm) for w, h in heights.items()}
+        within = math.prod(1 - p for p in over.values())
+        chance = 1 - within if other[0] > now else within
+        for wall, p in over.items():
+            dim = (wall, "height_mm")
+            if min(p, 1 - p) > CERTAIN and chance > flips.get(dim, 0.0):  # this wall's height is one of those in doubt
+                flips[dim], others[dim] = chance, other[0]
     return flips, others
+
+
+CERTAIN = 0.01  # a height that is on one side of the limit to this chance is not in doubt
+
+
+def _over(height: Measured, limit: float) -> float:
+    """Return the chance that a height is above ``limit`` [mm]."""
+    if height.sd <= 0:
+        return float(height.value > limit)
+    return normal_tail((limit - height.value) / height.sd)
 
 
 def _tallest(measured: MeasuredWall) -> Measured | None:

@@ -209,7 +209,7 @@ def fits_on(
     like: RoomLayout,
     rules: BoardRules,
     corners: Sequence[Corner] = (),
-    work: float = 1.0,
+    work: float = 0.4,
 ) -> bool | None:
     """Return whether the faces can be lined from ``count`` boards of the size and under the joint rules of ``like``.
 

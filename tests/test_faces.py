@@ -1,0 +1,64 @@
+"""Lining faces: what is covered, and impossible sizes named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from estimator.faces import is_lined, lining_face, shifted
+from tests.board_cases import NORTH, case, known, wall, window
+
+
+def test_walls_round_outwards_and_openings_inwards() -> None:
+    face, findings = lining_face(case(wall(width=3999.2, height=2399.5, openings=(window(width=1200.7, left=1399.6),))))
+    assert findings == [] and face is not None
+    assert (face.width, face.height_left) == (4000, 2400)
+    assert (face.gaps[0].left, face.gaps[0].right) == (1400, 2600)
+
+
+@pytest.mark.parametrize(
+    ("openings", "code", "said"),
+    [
+        ((window(width=4100, left=0),), "B004", "width_mm 4100 is not less than the wall's 4000"),
+        ((window(left=3200),), "B005", "from 3200 to 4400 mm, past the wall's ends (0 to 4000)"),
+        ((window(sill=-40),), "B006", "sill_mm is -40, below the floor"),
+        ((window(sill=1300),), "B007", "its head is at 2500 mm, above the ceiling at 2400"),
+        ((window(), window("w2", left=2500)), "B008", "openings w1 (1400 to 2600 mm) and w2 (2500 to 3700 mm) overlap"),
+        ((window(width=0),), "B003", "0 x 1200 mm is no size"),
+    ],
+)
+def test_an_impossible_opening_is_a_finding_that_names_it(openings: tuple[object, ...], code: str, said: str) -> None:
+    face, findings = lining_face(case(wall(openings=openings)))  # type: ignore[arg-type]
+    assert face is None
+    assert [f.code for f in findings if f.severity == "stop"] == [code]
+    assert said in findings[0].message
+    assert findings[0].where["wall"] == "north" and "opening" in findings[0].where
+
+
+def test_a_wall_without_a_size_says_which_one_is_missing() -> None:
+    bare = replace(wall(), width_mm=None, width_bottom_mm=None, width_top_mm=None)
+    face, findings = lining_face(case(bare))
+    assert face is None
+    assert findings[0].message == "north: width_mm is not known, so no boards are laid on it."
+
+
+def test_an_opening_without_a_size_is_boarded_over_and_said_so() -> None:
+    face, findings = lining_face(case(wall(openings=(window(left_mm=None),))))
+    assert face is not None and face.gaps == ()
+    assert (findings[0].code, findings[0].severity) == ("B002", "warn")
+
+
+def test_moving_a_width_moves_top_and_bottom_and_an_opening_only_itself() -> None:
+    moved = shifted(NORTH, {"width_mm": 12.0, "openings.w1.left_mm": -5.0})
+    assert moved.width_bottom_mm == moved.width_top_mm == moved.width_mm == known(4012)
+    assert moved.openings[0].left_mm == known(1395)
+    assert moved.openings[0].width_mm == NORTH.openings[0].width_mm
+    assert shifted(NORTH, {"width_bottom_mm": 10.0}).width_mm == known(4005)
+
+
+def test_only_inside_faces_of_cold_walls_are_lined() -> None:
+    assert is_lined(case(NORTH))
+    assert not is_lined(case(NORTH, faces="partition"))
+    assert not is_lined(case(NORTH, line=False))
+    assert not is_lined(case(NORTH, side="outside"))
