@@ -26,6 +26,7 @@ _MAP, _SHARED = 11, 14  # eight of the map, lens curvature, two of bend; and blu
 _PRIOR = np.array([[0.0, 0.03], [0.0, 0.6], [0.0, 0.6], [0.9, 0.7], [0.0, 0.5], [0.0, 0.6]])
 _SLOPE_SD = 0.3  # of white and of black across a tag, as a share of the contrast
 _SETTLED_PX, _MOST_STEP_PX = 0.004, 1.2
+_FIXED = 1e12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -263,7 +264,7 @@ def _bounded(state: _State, change: FloatArray) -> _State:
 
 
 def _solved(pixels: _Pixels, state: _State, steps: int) -> TagFit | str:
-    prior = _prior(len(pixels.tags), float(np.median(state.levels[:, 0] - state.levels[:, 3])))
+    prior = _prior(pixels.tags, float(np.median(state.levels[:, 0] - state.levels[:, 3])))
     # The first steps need no precision: a quarter of the pixels will do.
     few = slice(None, None, 4)
     part = replace(pixels, at=pixels.at[few], light=pixels.light[few], tag_of=pixels.tag_of[few])
@@ -293,11 +294,13 @@ def _solved(pixels: _Pixels, state: _State, steps: int) -> TagFit | str:
     )
 
 
-def _prior(tags: int, contrast: float) -> tuple[FloatArray, FloatArray]:
+def _prior(tags: tuple[int, ...], contrast: float) -> tuple[FloatArray, FloatArray]:
     """Return mean and precision of the unknowns' priors; the map's eight numbers and the plain levels have none."""
-    mean, precision = np.zeros(_SHARED + 6 * tags), np.zeros(_SHARED + 6 * tags)
+    mean, precision = np.zeros(_SHARED + 6 * len(tags)), np.zeros(_SHARED + 6 * len(tags))
     mean[8:_SHARED], precision[8:_SHARED] = _PRIOR[:, 0], _PRIOR[:, 1] ** -2
-    precision[_SHARED:] = np.tile([0, 1, 1, 0, 1, 1], tags) / (_SLOPE_SD * max(contrast, 0.01)) ** 2
+    if len({TAG_CENTRES_MM[k][0] for k in tags}) < 2:  # one end of a sheet does not tell how it bends
+        precision[9:_MAP] = _FIXED
+    precision[_SHARED:] = np.tile([0, 1, 1, 0, 1, 1], len(tags)) / (_SLOPE_SD * max(contrast, 0.01)) ** 2
     return mean, precision
 
 
