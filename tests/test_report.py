@@ -360,6 +360,11 @@ def _no_walls(data: dict[str, Any]) -> None:
     data["walls"] = data["references"] = data["photos"] = []
 
 
+def _proposed(data: dict[str, Any]) -> None:
+    for wall in data["walls"]:
+        wall["status"] = "proposed"
+
+
 def _no_opening(data: dict[str, Any]) -> None:
     for key in ("width_mm", "height_mm", "left_mm", "sill_mm", "reveal_depth_mm", "front_mm", "back_mm"):
         data["walls"][0]["openings"][0][key] = None
@@ -452,6 +457,25 @@ def test_the_estimate_of_the_contract_is_enough(tmp_path: Path) -> None:
         "£700 to 1 500",
     ):
         assert told in words, told
+
+
+def test_a_proposed_outline_is_said_to_be_unconfirmed_and_gets_no_verdict(tmp_path: Path) -> None:
+    geometry = bare(_proposed)
+    made = example.write_whole_example(tmp_path, changes={"geometry": geometry})
+    write_report(made, made_on=DAY)
+    words = page_words((made / "results" / "report.html").read_text(encoding="utf-8"))
+    assert "proposed, not confirmed: no size to order from" in words
+    assert "Cannot say yet" in words[: words.index("The board")]
+    assert "Do not order yet" in words
+
+
+def test_no_board_is_recommended_before_it_is_known_what_the_wall_is(page: str) -> None:
+    """The east wall of the example is undecided; what follows from that stands on the first page."""
+    words = page_words(page)
+    first = words[: words.index("The rest of this report")]
+    assert "Recommended" not in first
+    assert "Planned here; first see what the wall is" in first
+    assert "What follows" in first
 
 
 def test_without_a_measurement_it_says_what_to_run(tmp_path: Path) -> None:

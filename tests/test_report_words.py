@@ -94,6 +94,7 @@ def test_small_words() -> None:
     assert key_words("openings.w1.reveal_depth_mm") == "reveal, plaster to frame"
     assert key_words("walls.something_new_mm") == "something new"
     assert sentence("tape it") == "Tape it."
+    assert sentence("9.4 m2 of 2700 x 1200 mm, W/m2K") == "9.4 m² of 2700 × 1200 mm, W/m2K."
     assert span(310.2, 480.9, unit="kWh") == f"310 to 481{NBSP}kWh"
     assert in_hundred(0.9989) == "over 99 in 100"
     assert in_hundred(0.004) == "under 1 in 100"

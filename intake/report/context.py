@@ -40,6 +40,7 @@ class WallSummary:
     width: str = said("Its width with give-or-take, or why it is not measured.")
     height: str = said("Its height with give-or-take, or why it is not measured.")
     area: str = said("Its area less the openings, with give-or-take.")
+    follows: str = said("What follows from what the wall is made of.")
     thickness: str = said("The thickness of the wall, with give-or-take, or why it is not measured.")
     construction: str = said("What the wall is made of, in words.")
     how_sure: str = said("How sure that is, as so many in 100.")

@@ -129,7 +129,7 @@ def _draw_feature(sheet: Sheet, feature: FeatureResult) -> None:
         return
     sheet.path(layer, rectangle(left, bottom, width, height), closed=True, pen="medium", fill="#ffffff")
     if feature.kind == "radiator":
-        fins = max(3, round(width / 90))
+        fins = min(60, max(3, round(width / 90)))
         for index in range(1, fins):
             x = left + width * index / fins
             sheet.path(layer, ((x, bottom + 0.06 * height), (x, bottom + 0.94 * height)), pen="fine")

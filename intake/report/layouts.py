@@ -15,6 +15,7 @@ from intake.report.words import name_of
 from intake.results import Geometry
 
 REVEALS = "reveals"
+MOST_BOARDS = 400  # more than any room takes: a count beyond it is a slip and is not drawn out
 LAYOUT_KEYS = {"count", "pieces", "offcuts", "board"}
 
 
@@ -155,8 +156,8 @@ def offcuts_of(layout: Data) -> list[OffcutBox]:
 def stock_of(layout: Data) -> list[BoardStock]:
     """Return the boards of a room's layout by size."""
     width, length = reading.number(layout, "board.width_mm"), reading.number(layout, "board.length_mm")
-    count = int(reading.number(layout, "count") or 0)
-    numbers = sorted({piece.board for piece in pieces_of(layout)})
+    count = min(int(reading.number(layout, "count") or 0), MOST_BOARDS)
+    numbers = sorted({piece.board for piece in pieces_of(layout) if 0 <= piece.board <= MOST_BOARDS})
     if width is None or length is None or not count:
         return []
     first = min(numbers, default=1)

@@ -29,6 +29,7 @@ NOTE = (
 )
 NOT_KNOWN = "not known"
 LONG_YEARS = 100.0
+UNDECIDED = ("unknown", "cavity_empty", "cavity_filled", "timber_frame", "other")  # other questions come first
 
 
 def options_of(entry: Data) -> list[Data]:
@@ -138,7 +139,8 @@ def board_choices(entries: Sequence[tuple[str, Data]]) -> tuple[BoardChoice, ...
 def _cards(entries: Sequence[Data]) -> tuple[OptionCard, ...]:
     before = [pair for entry in entries if (pair := existing_u(entry)) is not None]
     cards = []
-    for role, option in shortlist_of(options_of(entries[0]), chosen_of(entries[0])):
+    decided = all(reading.text(entry, "construction.verdict") not in UNDECIDED for entry in entries)
+    for role, option in shortlist_of(options_of(entries[0]), chosen_of(entries[0]), decided=decided):
         alike = []
         for entry in entries:
             candidates = [*options_of(entry), chosen_of(entry)]
@@ -203,8 +205,16 @@ def _floor(alike: Sequence[Data]) -> str:
     return f"{words}, {100 * share:.1f}{NBSP}% of the room" if share is not None and one_room else words
 
 
-def shortlist_of(options: Sequence[Data], chosen: Data) -> list[tuple[str, Data]]:
-    """Return the planned board with its neighbours of the same kind, thin to thick, each with its role."""
+def shortlist_of(options: Sequence[Data], chosen: Data, *, decided: bool = True) -> list[tuple[str, Data]]:
+    """Return the planned board with its neighbours of the same kind, thin to thick, each with its role.
+
+    Parameters
+    ----------
+    options, chosen
+        The linings of a wall and the one that is planned.
+    decided
+        Whether it is known that the wall is one to be lined; where it is not, no board is recommended.
+    """
     thick = reading.number(chosen, "insulation_mm") or 0.0
     family = [option for option in options if option.get("insulation") == chosen.get("insulation")]
     ordered = sorted(family, key=lambda option: reading.number(option, "insulation_mm") or 0.0)
@@ -214,9 +224,10 @@ def shortlist_of(options: Sequence[Data], chosen: Data) -> list[tuple[str, Data]
     meets = chosen.get("meets_target") is not False
     better = next((option for option in thicker if option.get("meets_target")), None) if not meets else None
     found = [("Next thinner", thinner[-1])] if thinner else []
-    found.append((_chosen_role(chosen), own))
+    found.append((_chosen_role(chosen, decided=decided), own))
     if better is not None:
-        found.append(("Recommended: the thinnest of its kind that meets the target", better))
+        first = "Recommended: the thinnest" if decided else "Thinnest"
+        found.append((f"{first} of its kind that meets the target", better))
     elif thicker:
         found.append(("Next thicker", thicker[0]))
     if len(found) < 3 and len(thinner) > 1 and not thicker:
@@ -226,12 +237,12 @@ def shortlist_of(options: Sequence[Data], chosen: Data) -> list[tuple[str, Data]
     return found
 
 
-def _chosen_role(chosen: Data) -> str:
+def _chosen_role(chosen: Data, *, decided: bool) -> str:
     if reading.text(chosen, "moisture") == "builds_up":
         return "Planned, but do not fit it"
     if chosen.get("meets_target") is False:
         return "Planned in this report; does not meet the target"
-    return "Recommended, and planned in this report"
+    return "Recommended, and planned in this report" if decided else "Planned here; first see what the wall is"
 
 
 def wall_options(wall: str, entry: Data) -> WallOptions:

@@ -18,6 +18,7 @@ from intake.report.words import (
     name_of,
     plain,
     sentence,
+    signs,
     span,
 )
 from intake.results import FeatureResult, Geometry, OpeningResult, ValueSd, WallResult
@@ -44,7 +45,7 @@ def order_rows(estimate: Data) -> tuple[OrderRow, ...]:
             OrderRow(
                 group=ORDER_GROUPS.get(group, sentence(name_of(group)).rstrip(".")),
                 item=plain(reading.text(line, "item", "name")),
-                spec=plain(reading.text(line, "spec", "specification")),
+                spec=signs(reading.text(line, "spec", "specification")),
                 quantity=_quantity(reading.number(line, "quantity"), reading.text(line, "unit")),
                 price=pounds(reading.spread(line, "price") or reading.spread(line, "cost")),
                 why=sentence(reading.text(line, "why", "reason")),

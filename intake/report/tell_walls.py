@@ -121,6 +121,9 @@ def wall_summary(
         thickness=thickness_words,
         construction=made_of,
         how_sure=sure,
+        follows=" ".join(
+            sentence(line) for line in reading.texts(reading.wall_of(estimate, wall.id), "construction.follows")
+        ),
         u_now=u_before_words(reading.wall_of(estimate, wall.id)),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from typing import Protocol
 
@@ -211,9 +212,18 @@ def listing(parts: list[str]) -> str:
     return parts[0] if len(parts) == 1 else " and ".join([", ".join(parts[:-1]), parts[-1]]) if parts else ""
 
 
+def signs(text: str) -> str:
+    """Return the text with the trade's own signs: m² for m2, × between two sizes."""
+    return re.sub(r"(?<=\d) x (?=\d)", " × ", re.sub(r"\b([km]?m)([23])\b", _power, plain(text)))
+
+
+def _power(match: re.Match[str]) -> str:
+    return match.group(1) + {"2": "²", "3": "³"}[match.group(2)]
+
+
 def sentence(text: str) -> str:
     """Return the text with a capital first and a full stop last."""
-    text = plain(text)
+    text = signs(text)
     if not text:
         return ""
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
