@@ -155,3 +155,21 @@ def test_the_guide_can_be_left_out(tmp_path: Path) -> None:
     path = write_sheets(tmp_path / "deep" / "sheets.pdf", numbers=[3], guide=False)
     info = subprocess.run(["pdfinfo", str(path)], check=True, capture_output=True, text=True).stdout
     assert "Pages:           1" in info
+
+
+@needs_poppler
+def test_the_measurement_finds_its_own_sheet_on_the_printed_page(pdf: Path) -> None:
+    """Seen square on at 100 dots an inch: number 17, four tags, 297 by 210 mm at that scale."""
+    from vision.sheets import find_sheets
+
+    page = render(pdf, 1, dpi=100)
+    picture = np.full((page.shape[0] + 200, page.shape[1] + 200), 170, dtype=np.uint8)
+    picture[100:-100, 100:-100] = page
+    sheets, others = find_sheets(picture)
+    assert [sheet.number for sheet in sheets] == [17]
+    assert not others
+    assert len(sheets[0].tags) == 4
+    corners = np.asarray(sheets[0].rectangle_px)
+    width_mm = float(np.linalg.norm(corners[1] - corners[0])) * 25.4 / 100
+    height_mm = float(np.linalg.norm(corners[3] - corners[0])) * 25.4 / 100
+    assert (width_mm, height_mm) == pytest.approx((297.0, 210.0), abs=0.1)
