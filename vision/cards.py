@@ -93,18 +93,25 @@ def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, vie
         What is known of the wall's plane; without it only slants that no camera takes are ruled out.
     """
     likely = [q for q in quads if _worth_a_look(q.corners_px, target, view, picture)]
-    return _best_first([judge(picture, q.corners_px, target, view) for q in likely[:_MOST_JUDGED]])
+    judged: list[Candidate] = []
+    for quad in likely[:_MOST_JUDGED]:
+        if not any(_same_place(c.corners_px, quad.corners_px) for c in judged if not c.reasons):
+            judged.append(judge(picture, quad.corners_px, target, view))
+    return _best_first(judged)
 
 
 def _best_first(candidates: Sequence[Candidate]) -> list[Candidate]:
     """Return the candidates by merit without repeats of one place."""
     kept: list[Candidate] = []
     for c in sorted(candidates, key=lambda c: (len(c.reasons), c.misfit)):
-        size = float(np.linalg.norm(c.corners_px[2] - c.corners_px[0]))
-        middle = c.corners_px.mean(axis=0)
-        if all(np.linalg.norm(k.corners_px.mean(axis=0) - middle) > 0.15 * size for k in kept):
+        if not any(_same_place(k.corners_px, c.corners_px) for k in kept):
             kept.append(c)
     return kept
+
+
+def _same_place(a: FloatArray, b: FloatArray) -> bool:
+    """Return whether two quadrilaterals have their middles within 15 % of a diagonal of each other."""
+    return bool(np.linalg.norm(a.mean(axis=0) - b.mean(axis=0)) < 0.15 * np.linalg.norm(b[2] - b[0]))
 
 
 def _worth_a_look(corners_px: FloatArray, target: Target, view: PlaneView | None, picture: Picture) -> bool:
@@ -313,7 +320,7 @@ def with_hand_marks(picture: Picture, corners_px: FloatArray, target: Target, sd
     """Return the rectangle whose corners a person marked, refined where the pixels agree with the marks."""
     judged = judge(picture, as_seen(corners_px), target, None)
     moved = np.abs(judged.corners_px - as_seen(corners_px)).max()
-    if np.isfinite(judged.misfit) and moved <= max(6.0, 4 * sd_px) and np.isfinite(judged.sd_px).all():
+    if np.isfinite(judged.misfit) and moved <= max(6.0, 4 * sd_px) and judged.sd_px.max() < 0.5 * sd_px:
         return replace(judged, reasons=())
     kept = _failed(as_seen(corners_px), target, "its sides could not be fitted; the marks stand as they were pressed")
     return replace(kept, sd_px=np.full(4, sd_px))

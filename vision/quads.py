@@ -94,53 +94,57 @@ def _quads_at(picture: Picture) -> list[Quad]:
             cut = max(level, floor)
             if cut > 2 * level:
                 continue
-            mask = (signal > cut).astype(np.uint8)
+            mask = cv2.threshold(signal, cut, 1, cv2.THRESH_BINARY)[1]
             contours, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-            out += [q for q in (_quad_of(np.reshape(c, (-1, 2))) for c in contours if len(c) >= 3 * _LEAST_PX) if q]
+            out += [q for q in (_quad_of(np.asarray(c)) for c in contours if len(c) >= 3 * _LEAST_PX) if q]
     return out
 
 
-def _contrasts(picture: Picture) -> list[tuple[NDArray[np.float32], float]]:
+def _contrasts(picture: Picture) -> list[tuple[Picture, float]]:
     """Return images high on a patch unlike its surroundings (lighter, darker, other in colour), with a floor."""
     import cv2
 
-    smooth = cv2.GaussianBlur(picture, (0, 0), 0.9).astype(np.float32)
-    light = smooth @ np.array([0.114, 0.587, 0.299], np.float32)
-    chroma = [smooth[..., 2] - light, smooth[..., 0] - light]
-    around = [_surroundings(c) for c in (light, *chroma)]
-    lighter = light - around[0]
-    colour = np.hypot(chroma[0] - around[1], chroma[1] - around[2]) * 1.5
-    noise = [_noise(lighter), _noise(colour)]
-    floor = [_LEAST_SIGNAL * n for n in noise]
-    return [(lighter, floor[0]), (-lighter, floor[0]), (colour, max(floor[1], 6.0) + float(np.median(colour)))]
+    smooth = cv2.GaussianBlur(picture, (0, 0), 0.9)
+    # Light, and red and blue against it about 128 (weights of Rec. 601 for encoded colours).
+    to_light = np.array([[0.114, 0.587, 0.299, 0], [-0.114, -0.587, 0.701, 128], [0.886, -0.587, -0.299, 128]])
+    light, red, blue = cv2.split(cv2.transform(smooth, to_light))
+    around = [_surroundings(np.asarray(c, np.uint8)) for c in (light, red, blue)]
+    lighter, darker = cv2.subtract(light, around[0]), cv2.subtract(around[0], light)
+    off = [cv2.absdiff(c, a) for c, a in zip((red, blue), around[1:], strict=True)]
+    colour = cv2.addWeighted(cv2.max(*off), 1.5, cv2.min(*off), 0.6, 0)  # nearly 1.5 times their length
+    floor = _LEAST_SIGNAL * _noise(np.asarray(light, np.uint8))
+    floor_colour = max(_LEAST_SIGNAL * _noise(np.asarray(colour, np.uint8)), 6.0) + float(np.median(colour[::4, ::4]))
+    found = [(lighter, floor), (darker, floor), (colour, floor_colour)]
+    return [(np.asarray(signal, np.uint8), least) for signal, least in found]
 
 
-def _surroundings(channel: NDArray[np.float32]) -> NDArray[np.float32]:
+def _surroundings(channel: Picture) -> Picture:
     """Return the median of a wide neighbourhood, smooth: what a patch up to 190 px is seen against."""
     import cv2
 
     height, width = channel.shape
     eighth = cv2.resize(channel, (max(width // 8, 4), max(height // 8, 4)), interpolation=cv2.INTER_AREA)
-    shifted = np.clip(eighth + 128 * float(eighth.min() < 0), 0, 255).astype(np.uint8)
-    reach = min(51, 2 * (min(shifted.shape) // 2) - 1)
-    middle = cv2.medianBlur(shifted, reach).astype(np.float32) - 128 * float(eighth.min() < 0)
-    return np.asarray(cv2.resize(middle, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
+    reach = min(51, 2 * (min(eighth.shape) // 2) - 1)
+    middle = cv2.medianBlur(eighth, reach)
+    return np.asarray(cv2.resize(middle, (width, height), interpolation=cv2.INTER_LINEAR), np.uint8)
 
 
-def _noise(image: NDArray[np.float32]) -> float:
+def _noise(image: Picture) -> float:
     """Return the sd of the fine noise, from differences of pixels four apart on a sparse grid."""
-    step = image[::3, 4::3] - image[::3, :-4:3]
-    return float(np.median(np.abs(step)) * 1.4826 / np.sqrt(2))
+    sparse = image[::6].astype(np.int16)
+    step = sparse[:, 4::3] - sparse[:, :-4:3]
+    # The mean size of a Gaussian's differences, robust enough here and finer than a median of whole numbers.
+    return float(np.mean(np.minimum(np.abs(step), 12)) * 1.2533 / np.sqrt(2))
 
 
 def _quad_of(contour: NDArray[np.int32]) -> Quad | None:
     import cv2
 
-    extent = contour.max(axis=0) - contour.min(axis=0)
-    if extent.max() < _LEAST_PX or extent.max() > _MOST_PX or extent.min() < 8:
+    _, _, across, down = cv2.boundingRect(contour)
+    if max(across, down) <= _LEAST_PX or max(across, down) > _MOST_PX or min(across, down) <= 8:
         return None
-    hull = np.reshape(cv2.convexHull(contour.astype(np.int32)), (-1, 2))
-    area, outline = float(cv2.contourArea(hull)), float(cv2.contourArea(contour.astype(np.int32)))
+    hull = np.reshape(cv2.convexHull(contour), (-1, 2))
+    area, outline = float(cv2.contourArea(hull)), float(cv2.contourArea(contour))
     if outline < 0.7 * area:
         return None
     corners = _four_corners(hull, area)

@@ -68,7 +68,9 @@ def find_references(
     ReferenceSearch
         Undeclared sheets are called ``sheet-<number>``.
     """
-    sheets, others = find_sheets(picture)
+    # Where only other kinds are declared, a sheet would be a surprise: one look for it is enough.
+    expected = any(d.kind == "survey_sheet" for d in declared) or not declared
+    sheets, others = find_sheets(picture, thorough=expected)
     sightings: list[Sighting] = []
     findings: list[Finding] = []
     for sheet in sheets:

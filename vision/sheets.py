@@ -1,8 +1,8 @@
-"""Survey sheets in a picture: tags found at two sizes, gathered into sheets, each sheet fitted to its pixels."""
+"""Survey sheets in a picture: tags read, gathered into sheets, each sheet fitted to its pixels."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -63,21 +63,23 @@ class NotASheet:
     reason: str
 
 
-def find_tags(picture: Picture) -> list[Tag]:
-    """Return the AprilTag 36h11 tags in a picture, read at half size and at full size; integer = pixel centre.
+def find_tags(picture: Picture, *, thorough: bool = True) -> list[Tag]:
+    """Return the AprilTag 36h11 tags in a picture, read at full size and, where that finds none, at half size.
 
     Parameters
     ----------
     picture
         (h, w) or (h, w, 3) BGR, upright.
+    thorough
+        Whether to try half size.
     """
     import cv2
 
     grey = picture if picture.ndim == 2 else cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
     found = _read_tags(grey, 1.0)
-    if max(grey.shape) >= 1600:
+    if thorough and not found and max(grey.shape) >= 1600:  # noise or shake that half a picture averages out
         half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-        found = _joined(found, _read_tags(half, 2.0))
+        found = _read_tags(half, 2.0)
     return found
 
 
@@ -99,24 +101,15 @@ def _read_tags(grey: Picture, scale: float, least_side_px: float = LEAST_SIDE_PX
     ]
 
 
-def _joined(first: Sequence[Tag], second: Iterable[Tag]) -> list[Tag]:
-    """Return both lists without the second's repeats of a tag at the same place."""
-    out = list(first)
-    for tag in second:
-        side = float(np.linalg.norm(tag.corners_px[0] - tag.corners_px[1]))
-        middle = tag.corners_px.mean(axis=0)
-        if not any(t.id == tag.id and np.linalg.norm(t.corners_px.mean(axis=0) - middle) < side / 2 for t in out):
-            out.append(tag)
-    return out
-
-
-def find_sheets(picture: Picture) -> tuple[list[Sheet], list[NotASheet]]:
+def find_sheets(picture: Picture, *, thorough: bool = True) -> tuple[list[Sheet], list[NotASheet]]:
     """Return the survey sheets in a picture, and what was read as part of one but not used.
 
     Parameters
     ----------
     picture
         (h, w) or (h, w, 3) BGR, upright, at full resolution.
+    thorough
+        Whether to try half size where full size shows no tag.
 
     Returns
     -------
@@ -127,7 +120,7 @@ def find_sheets(picture: Picture) -> tuple[list[Sheet], list[NotASheet]]:
     """
     sheets: list[Sheet] = []
     others: list[NotASheet] = []
-    for number, tags in gather_sheets(find_tags(picture)):
+    for number, tags in gather_sheets(find_tags(picture, thorough=thorough)):
         result = place_sheet(picture, number, tags)
         if isinstance(result, Sheet):
             sheets.append(result)

@@ -14,7 +14,7 @@ from vision.walls import FloatArray
 _ACROSS_PX = 4.0  # half the width of the band of pixels that a side is fitted to
 _STEP_PX = 0.5
 _GUARD_PX = 2.5  # left out at each end beside a rounded corner
-_MOST_ROWS = 64
+_MOST_ROWS, _SPARSE_ROWS = 64, 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +69,7 @@ def near_quad(picture: Picture, corners_px: FloatArray, *, round_share: float = 
 def _nearer(picture: Picture, corners: FloatArray, reach: float, guard: float) -> FloatArray | str:
     lines = []
     for i in range(4):
-        band = _band(picture, corners, i, reach, guard)
+        band = _band(picture, corners, i, reach, guard, sparse=True)
         if isinstance(band, str):
             return band
         offsets = _coarse_line(band.s, band.d, band.colours @ _mix(band.colours))
@@ -146,7 +146,9 @@ class _Band:
         return np.array(ends)
 
 
-def _band(picture: Picture, corners: FloatArray, i: int, width: float, guard: float) -> _Band | str:
+def _band(
+    picture: Picture, corners: FloatArray, i: int, width: float, guard: float, *, sparse: bool = False
+) -> _Band | str:
     """Return the band of pixels across side i; a long side's rows are averaged along it to at most ``_MOST_ROWS``."""
     import cv2
 
@@ -158,9 +160,10 @@ def _band(picture: Picture, corners: FloatArray, i: int, width: float, guard: fl
     usable = length - 2 * guard
     if usable < 6:
         return "a side is too short to be fitted"
-    pooled = max(1, int(np.ceil(usable / _MOST_ROWS)))
-    s = guard + np.linspace(0, usable, max(6, pooled * round(usable / pooled)))
-    d = np.arange(-width, width + 1e-9, _STEP_PX)
+    pooled = 1 if sparse else max(1, int(np.ceil(usable / _MOST_ROWS)))
+    rows = min(round(usable), _SPARSE_ROWS) if sparse else pooled * round(usable / pooled)
+    s = guard + np.linspace(0, usable, max(8, rows))
+    d = np.arange(-width, width + 1e-9, 1.0 if sparse else _STEP_PX)
     at = a + s[:, None, None] * along + d[None, :, None] * normal
     low = np.floor(at.reshape(-1, 2).min(axis=0)).astype(int) - 3
     high = np.ceil(at.reshape(-1, 2).max(axis=0)).astype(int) + 4
@@ -222,12 +225,12 @@ def _coarse_line(s: FloatArray, d: FloatArray, light: FloatArray) -> FloatArray:
     """Return offsets (2,) at both ends of the line along which the light steps most, searched over two offsets."""
     import cv2
 
-    smooth = cv2.GaussianBlur(light.astype(np.float32), (0, 0), 2.0, sigmaY=2.0)
+    smooth = cv2.GaussianBlur(light.astype(np.float32), (0, 0), 1.0, sigmaY=1.0)
     slope = np.gradient(smooth, axis=1)
     parts = np.array_split(np.arange(len(s)), 4)
     profile = np.array([slope[p].mean(axis=0) for p in parts])
     span = (np.array([s[p].mean() for p in parts]) - s[0]) / (s[-1] - s[0])
-    first, last = np.meshgrid(np.arange(0, len(d), 2), np.arange(0, len(d), 2), indexing="ij")
+    first, last = np.meshgrid(np.arange(len(d)), np.arange(len(d)), indexing="ij")
     index = np.round(first[None] + span[:, None, None] * (last - first)[None]).astype(int)
     score = np.abs(np.take_along_axis(profile[:, None, :], index, axis=2).sum(axis=0))
     # Nearer the first guess is a little better, so that a parallel line further off does not win by a hair.
