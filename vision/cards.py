@@ -126,8 +126,10 @@ def _worth_a_look(corners_px: FloatArray, target: Target, view: PlaneView | None
     return bool(abs(ratio) < 0.08 + slack and abs(size) < slack + 3.5 * view.scale_ln_sd and off < 14)
 
 
-def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneView | None) -> Candidate:
-    """Return a rough quadrilateral fitted to the pixels and judged as a target."""
+def judge(
+    picture: Picture, corners_px: FloatArray, target: Target, view: PlaneView | None, *, told: bool = False
+) -> Candidate:
+    """Return a rough quadrilateral fitted to the pixels and judged as a target; fitted in any case if a person told."""
     share = target.radius_mm / target.long_mm
     rough = near_quad(picture, corners_px, round_share=share)
     if isinstance(rough, str):
@@ -137,7 +139,7 @@ def judge(picture: Picture, corners_px: FloatArray, target: Target, view: PlaneV
     model, pose, reasons, _ = _shape(rough, target, view, size_px, slack=_ROUGH_PX / float(_shortest(rough)))
     if target.plain and not reasons and plainness(picture, rough) < _LEAST_PLAIN - 0.2:
         reasons = ["its face is not plain"]
-    if reasons:
+    if reasons and not told:
         return _failed(rough, target, *reasons)
     faces = (0.0,) * 4 if pose is None else _side_faces(rough, model, pose, target, size_px)
     fitted = fit_quad(picture, rough, round_share=share, side_px=faces)
@@ -318,9 +320,9 @@ def _looks(picture: Picture, fitted: FittedQuad, model: FloatArray, target: Targ
 
 def with_hand_marks(picture: Picture, corners_px: FloatArray, target: Target, sd_px: float) -> Candidate:
     """Return the rectangle whose corners a person marked, refined where the pixels agree with the marks."""
-    judged = judge(picture, as_seen(corners_px), target, None)
+    judged = judge(picture, as_seen(corners_px), target, None, told=True)
     moved = np.abs(judged.corners_px - as_seen(corners_px)).max()
-    if np.isfinite(judged.misfit) and moved <= max(6.0, 4 * sd_px) and judged.sd_px.max() < 0.5 * sd_px:
+    if moved <= max(6.0, 4 * sd_px) and judged.sd_px.max() < 0.5 * sd_px:
         return replace(judged, reasons=())
     kept = _failed(as_seen(corners_px), target, "its sides could not be fitted; the marks stand as they were pressed")
     return replace(kept, sd_px=np.full(4, sd_px))
