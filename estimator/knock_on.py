@@ -371,7 +371,7 @@ def _wet(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding
             f"{s.build_up_mm:g} mm",
             where_mm=_place(feature),
         )
-    ], [_wet_finding(wall, f"{feature.id} ({feature.kind}) is on the wall")]
+    ], [_wet_finding(wall, f"{feature.id} ({feature.kind}) is on the wall", feature.id)]
 
 
 def _pole(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
@@ -406,13 +406,12 @@ def _opening_moves(s: Setting, opening: OpeningLining) -> list[Move]:
     moves = []
     if opening.window_board_mm is not None:
         depth, length = opening.window_board_mm
-        reveal = opening.depth_mm - s.build_up_mm
         moves.append(
             Move(
                 trade="joiner",
                 wall=wall,
                 thing=opening.opening,
-                action=f"new window board {depth} deep x {length} long: reveal {reveal:g} + build-up "
+                action=f"new window board {depth} deep x {length} long: reveal {opening.reveal_mm:g} + build-up "
                 f"{s.build_up_mm:g} + overhang {s.rules.overhang_mm}",
                 where_mm={"depth_mm": float(depth), "length_mm": float(length)},
                 buy={"window_board": length / 1000},
@@ -607,12 +606,12 @@ def _room_findings(s: Setting) -> list[Finding]:
     return found
 
 
-def _wet_finding(wall: str, why: str) -> Finding:
+def _wet_finding(wall: str, why: str, feature: str = "") -> Finding:
     return Finding(
         code="B035",
         severity="warn",
         message=f"{wall}: {why}; a wet room asks for moisture-resistant board, tanking where it is splashed, and more "
         "ventilation.",
         remedy="Choose a moisture-resistant board and have the ventilation settled first.",
-        where={"wall": wall},
+        where={"wall": wall} | ({"feature": feature} if feature else {}),
     )

@@ -222,7 +222,7 @@ def fits_on(
     like
         A layout of nearly the same faces; its solution is where the search starts.
     work
-        Limit on the solver's work for each of two questions.
+        Limit on the solver's work.
 
     Returns
     -------
@@ -235,15 +235,18 @@ def fits_on(
         return False
     if count < _area_bound(job):
         return False
+    built = programme.build(job, boards=count, share_strips=STRIPS)
+    status, _ = programme.solve(built, work=0.2 * work, hint=like.solution)
+    if status in ("OPTIMAL", "FEASIBLE"):
+        return True
     pitch = job.board.width_mm + job.rules.kerf_mm
     roll = programme.build(job, boards=None)
     roll.model.add(programme.roll_length(roll, job.rules.kerf_mm) <= count * pitch)
-    status, solver = programme.solve(roll, work=work, hint=like.solution)
-    if status == "INFEASIBLE":
-        return False
-    hint = like.solution if status == "UNKNOWN" else programme.values(roll, solver)
-    status, _, value = _place(job, count, work, hint)
-    return True if value is not None else False if status == "INFEASIBLE" else None
+    status, _ = programme.solve(roll, work=0.4 * work)
+    if status in ("INFEASIBLE", "UNKNOWN"):
+        return False if status == "INFEASIBLE" else None
+    status, _ = programme.solve(built, work=0.4 * work, linear=0)
+    return True if status in ("OPTIMAL", "FEASIBLE") else None
 
 
 def trade_count(job: Job) -> int:
@@ -341,7 +344,7 @@ def _place(
     """Return how the search for a layout on ``count`` boards ended; INFEASIBLE only when nothing was held back."""
     built = programme.build(job, boards=count, share_strips=STRIPS)
     status = "UNKNOWN"
-    for start, linear, share in ((hint, 2, 0.2), (None, 2, 0.3), (None, 0, 0.5)):
+    for start, linear, share in ((hint, 2, 0.2), (None, 2, 0.25), (None, 1, 0.25), (None, 0, 0.3)):
         status, solver = programme.solve(built, work=share * work, hint=start, linear=linear)
         if status in ("OPTIMAL", "FEASIBLE"):
             return status, built, programme.values(built, solver)

@@ -33,7 +33,8 @@ class RevealPiece:
 class OpeningLining:
     """What goes into one opening. ``lining_mm`` is insulation + board, None where the frame allows none.
 
-    ``room_mm`` is what the frame shows less the clearance for bead and casement; None where nobody has measured it.
+    ``reveal_mm`` is the old depth, ``depth_mm`` the new one. ``room_mm`` is what the frame shows less the clearance for
+    bead and casement; None where nobody has measured it.
     ``window_board_mm`` is depth and length of a new window board, None for a door.
     """
 
@@ -45,6 +46,7 @@ class OpeningLining:
     jamb_length_mm: int
     soffit_length_mm: int
     depth_mm: int
+    reveal_mm: float
     window_board_mm: tuple[int, int] | None
     bead_m: float
 
@@ -179,6 +181,7 @@ def _opening(
         jamb_length_mm=tall,
         soffit_length_mm=wide,
         depth_mm=depth,
+        reveal_mm=round(opening.reveal_depth_mm.value, 1),
         window_board_mm=board,
         bead_m=(2 * tall + wide) / 1000,
     )

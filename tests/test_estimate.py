@@ -1,0 +1,141 @@
+"""The whole estimate: what estimate.json needs, the order, the verdicts, and that data files steer it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cache
+
+import pytest
+
+from estimator.estimate import Estimate, corners_of, estimate_survey, with_stray_walls
+from estimator.faces import Face
+from estimator.inputs import Design, Room
+from estimator.prices import load_prices
+from tests.board_cases import BACK, NORTH, SITE, back_room, case, feature, wall, window
+
+VERDICTS = {"nothing_found_against", "tape_first", "not_before", "cannot_say"}
+
+
+@cache
+def back() -> Estimate:
+    return estimate_survey(back_room(), rooms=[BACK], design=Design())
+
+
+def test_the_estimate_carries_what_the_contract_names() -> None:
+    estimate = back()
+    room = estimate.rooms[0]
+    assert room.id == "back" and room.boards is not None
+    assert room.boards.count == room.boards.lower_bound == 6 and room.boards.proved
+    assert room.boards.pieces and room.boards.offcuts and room.element_share == pytest.approx(1.0)
+    assert {w.id for w in estimate.walls} == {"north", "east"}
+    for each in estimate.walls:
+        assert each.verdict in VERDICTS
+        assert each.u_existing["from_calculated"] is not None and each.u_existing["from_measured"] is not None
+        assert {"insulation", "insulation_mm", "build_up_mm", "u", "f_rsi", "moisture", "floor_area_m2", "saving_kwh", "cost"} <= set(each.options[0])
+        assert set(each.options[0]["u"]) == {"from_calculated", "from_measured"}  # type: ignore[call-overload]
+    assert all(line.why and line.quantity > 0 and line.unit for line in estimate.order)
+    assert estimate.solver_calls <= 40
+
+
+def test_the_order_misses_nothing_that_the_walls_ask_for() -> None:
+    keys = {line.key for line in back().order}
+    assert keys >= {
+        "laminate_2400", "reveal_board", "adhesive", "primer", "fixing", "sealant", "foil_tape", "joint_tape", "joint_mix", "skim", "bead",
+        "window_board", "skirting", "back_box", "socket_move", "radiator_move", "pattress_timber", "delivery",
+    }  # fmt: skip
+    assert "asbestos_sample" not in keys  # said not to be there
+
+
+def test_pieces_offcuts_and_saw_cuts_make_up_the_boards() -> None:
+    boards = back().rooms[0].boards
+    assert boards is not None
+    bought = boards.count * boards.board.area_m2
+    pieces, offcuts = boards.used_m2, sum(o.area_m2 for o in boards.offcuts)
+    assert pieces + offcuts <= bought
+    assert bought - pieces - offcuts < 0.01 * bought
+
+
+def test_two_people_lift_a_board_and_one_van_brings_them() -> None:
+    load = back().load
+    assert load is not None
+    assert load.people_per_board == 2 and load.van_loads == 1
+    assert load.board_kg == pytest.approx(2.88 * (12.5 * 0.68 + 50 * 0.035), abs=0.1)
+
+
+def test_a_changed_price_changes_its_line_and_the_bill_only() -> None:
+    cheap = estimate_survey(back_room(), rooms=[BACK], design=Design(), prices=load_prices("[laminate_2400]\nlow = 10\nhigh = 11"))
+    line = next(x for x in cheap.order if x.key == "laminate_2400")
+    assert line.cost == (60, 66)
+    assert [x.quantity for x in cheap.order] == [x.quantity for x in back().order]
+    assert cheap.bill.total[1] < back().bill.total[1]
+    assert back().bill.invented and not cheap.bill.invented
+
+
+def test_a_water_pipe_makes_the_verdict_wait_until_it_has_moved() -> None:
+    wet = case(wall(features=(feature("p", "water_pipe", 3800, 0, 22, 2400),)))
+    estimate = estimate_survey([wet], rooms=[Room(id="back", walls=("north",))], design=Design())
+    assert estimate.walls[0].verdict == "not_before"
+    assert "water pipes have moved to the warm side" in estimate.walls[0].conditions
+    assert any(f.code == "B030" and f.severity == "stop" for f in estimate.findings)
+    assert any(t.key == "pipes" and t.stop for t in estimate.sequence)
+
+
+def test_an_impossible_opening_leaves_nothing_to_say_and_no_boards() -> None:
+    estimate = estimate_survey([case(wall(openings=(window(left=3500),)))], rooms=[], design=Design())
+    assert estimate.rooms[0].boards is None
+    assert estimate.walls[0].verdict == "cannot_say"
+    assert any(f.code == "B005" for f in estimate.findings)
+    assert not any(line.key.startswith("laminate") for line in estimate.order)
+
+
+def test_a_thickness_that_nobody_sells_says_what_there_is() -> None:
+    estimate = estimate_survey([case(NORTH)], rooms=[], design=Design(insulation_mm=55.0))
+    found = next(f for f in estimate.findings if f.code == "B010")
+    assert "no board on sale has 55 mm" in found.message and "50, 60" in found.remedy
+
+
+def test_a_high_ceiling_asks_for_boards_made_to_order() -> None:
+    estimate = estimate_survey([case(wall(height=2630))], rooms=[], design=Design())
+    line = next(x for x in estimate.order if x.item == "insulated plasterboard")
+    assert "2700 x 1200 mm, to order" in line.spec
+    assert any(f.code == "B017" for f in estimate.findings)
+
+
+def test_a_partition_is_not_lined_and_a_survey_without_walls_is_empty() -> None:
+    estimate = estimate_survey([case(wall("p"), faces="partition")], rooms=[], design=Design())
+    assert estimate.order == () and not estimate.walls[0].lined
+    nothing = estimate_survey([], rooms=[], design=Design())
+    assert (nothing.rooms, nothing.walls, nothing.order, nothing.sequence, nothing.load) == ((), (), (), (), None)
+
+
+def test_walls_that_no_room_names_still_get_their_boards() -> None:
+    cases = [case(wall("a")), case(wall("b"), room=None)]
+    rooms = with_stray_walls([Room(id="back", walls=())], cases)
+    assert [r.walls for r in rooms] == [(None, "a"), ("b",)]
+
+
+def test_a_wall_s_right_end_meets_the_next_one_s_left_and_a_gap_meets_nothing() -> None:
+    faces = [Face(wall=w, width=3000, height_left=2400, height_right=2400) for w in "abc"]
+    around = corners_of(Room(id="r", walls=("a", "b", "c")), faces, 70)
+    assert [(c.left_face, c.right_face) for c in around] == [(0, 1), (1, 2), (2, 0)]
+    gap = corners_of(Room(id="r", walls=("a", None, "b", "c")), faces, 70)
+    assert [(c.left_face, c.right_face) for c in gap] == [(1, 2), (2, 0)]
+    two = corners_of(Room(id="r", walls=("a", "b")), faces, 70)
+    assert [(c.left_face, c.right_face) for c in two] == [(0, 1)]
+
+
+def test_textured_coating_that_is_not_ruled_out_in_an_old_house_brings_a_sample() -> None:
+    unsaid = case(wall(), site=replace(SITE, textured_coating=None))
+    keys = {line.key for line in estimate_survey([unsaid], rooms=[], design=Design()).order}
+    assert "asbestos_sample" in keys
+
+
+def test_a_corner_of_two_linings_shortens_one_of_them() -> None:
+    boards = back().rooms[0].boards
+    assert boards is not None and len(boards.run_through) == 1
+    lined = sum(p.on_wall.area for p in boards.pieces) / 1e6
+    assert lined == pytest.approx(4.0 * 2.39 - 1.44 + 3.6 * 2.39 - 0.072 * 2.39, abs=0.01)
+
+
+def test_the_same_survey_gives_the_same_estimate() -> None:
+    assert estimate_survey(back_room(), rooms=[BACK], design=Design()) == back()
