@@ -201,7 +201,15 @@ def _cut_out(
     label, side = name.rsplit(".cut_", 1)
     i, k = (int(part[1:]) for part in label.split("."))
     zone = zones(job.faces[i], job.foot_gaps[i])[k]
-    kerf, width = job.rules.kerf_mm, value[name]
+    kerf = job.rules.kerf_mm
+    # the programme's own width may be left at 0 where nothing is cut from it, so it is taken from where columns end
+    if value[f"{label}.span"]:
+        width = zone.right - zone.left - 2 * kerf if side == "left" else 0
+    elif side == "left":
+        width = value[f"{label}.end"] - zone.left - kerf
+    else:
+        width = zone.right - value[f"{label}.start"] - kerf
+    width = max(0, width)
     bottom, top = cut_out_heights(zone, job.foot_gaps[i], kerf)
     left = zone.left + kerf if side == "left" else zone.right - kerf - width
     region = (float(left), float(bottom), float(left + width), float(top))

@@ -31,7 +31,7 @@ def risk_of(*cases: WallCase) -> tuple[CountRisk, Calls]:
 
 
 def asked(*cases: WallCase, design: Design | None = None) -> list[TapeItem]:
-    rooms = [Room(id="back", walls=tuple(c.measured.id for c in cases))]
+    rooms = [Room(id="back", walls=tuple(w for c in cases for w in (c.measured.id, None)))]
     return list(estimate_survey(cases, rooms=rooms, design=design or Design()).tape_list)
 
 
