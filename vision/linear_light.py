@@ -143,7 +143,7 @@ def _fitted_step(x: FloatArray, y: FloatArray, start: float, sense: float) -> St
         place += float(np.clip(change[0], -0.7, 0.7))
         blur = float(np.clip(blur + np.clip(change[1], -0.4, 0.4), 0.3, 4.0))
         levels = levels + change[2:]
-        if abs(change[0]) < 1e-4:
+        if np.abs(change[:2]).max() < 1e-4:
             break
     if not x[0] <= place <= x[-1]:
         return None

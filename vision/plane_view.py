@@ -23,6 +23,7 @@ OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD = 1200.0, 0.30
 SHEET_LN_SD = 0.03
 KNOWN_HEIGHT_LN_SD = 0.05  # of an opening's height as another photo's reference tells it
 _LEAST_AREA_PX2 = 400.0
+WALL_WORDS, OPENING_WORDS = "the wall's marked corners", "the opening's marked corners"
 STRONG_LN_SD = 0.15  # evidence of scale at least this good may confirm a declared card
 
 
@@ -111,25 +112,24 @@ def _view_of_wall(
     marks: Sequence[Mark], size_px: tuple[int, int], heights_mm: Mapping[tuple[str, str], float]
 ) -> PlaneView | None:
     corners = {m.point: np.array(m.px, float) for m in marks if m.opening is None and m.point in CORNERS}
-    outlines: list[tuple[FloatArray, float, float]] = []
+    outlines: list[tuple[FloatArray, float, float, str]] = []
     if len(corners) == 4:
-        outlines.append((np.array([corners[c] for c in CORNERS]), WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD))
+        whole = np.array([corners[c] for c in CORNERS])
+        outlines.append((whole, WALL_HEIGHT_MM, WALL_HEIGHT_LN_SD, WALL_WORDS))
     for key, outline in opening_outlines(marks).items():
         known = heights_mm.get(key)
         usual = (OPENING_HEIGHT_MM, OPENING_HEIGHT_LN_SD) if known is None else (known, KNOWN_HEIGHT_LN_SD)
-        outlines.append((outline, *usual))
-    for outline, height, ln_sd in outlines:
+        outlines.append((outline, *usual, OPENING_WORDS))
+    for outline, height, ln_sd, words in outlines:
         if not is_convex(outline) or _area_px2(outline) < _LEAST_AREA_PX2:
             continue
         to_mm = _rectified(outline, height, size_px)
         if to_mm is None:
             continue
         scaled = _scaled_by_ends(to_mm, corners)
-        if scaled is not None and ln_sd > WALL_HEIGHT_LN_SD:
-            return PlaneView(
-                to_mm=scaled, scale_ln_sd=WALL_HEIGHT_LN_SD, source="the wall's marked corners", outline_px=outline
-            )
-        return PlaneView(to_mm=to_mm, scale_ln_sd=ln_sd, source="the opening's marked corners", outline_px=outline)
+        if scaled is not None and ln_sd >= WALL_HEIGHT_LN_SD:
+            return PlaneView(to_mm=scaled, scale_ln_sd=WALL_HEIGHT_LN_SD, source=WALL_WORDS, outline_px=outline)
+        return PlaneView(to_mm=to_mm, scale_ln_sd=ln_sd, source=words, outline_px=outline)
     return None
 
 

@@ -1,0 +1,143 @@
+"""Sides are fitted, not corners; what has the wrong shape, size, corners or face is rejected with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tests.scenes import Camera, Reference, Room, Scene, Style, Thing, render
+from tests.scenes_random import look_at
+from vision.card_face import corner_radius_mm, plainness
+from vision.cards import Target, judge
+from vision.plane_view import opening_outlines, views_of_marks
+from vision.quads import as_seen, crossing, find_quads, inward, is_convex
+from vision.side_fit import fit_quad, near_quad
+from vision.walls import CORNERS, FloatArray, Mark
+
+STYLE = Style(noise=0.006, tone=0.1, sharpen=0.3)
+SIZE = (1008, 756)
+
+
+def view(x: float = 1650.0, z: float = 1000.0) -> Camera:
+    at, aim = np.array([x, 1300.0, z]), np.array([1500.0, 1200, 0])
+    return look_at(at, aim, size_px=SIZE, focal_px=706)
+
+
+def scene_of(*references: Reference, things: tuple[Thing, ...] = (), camera: Camera | None = None) -> Scene:
+    corners = np.array([[0, 0], [3000, 0], [3000, 2400], [0, 2400]], float)
+    room = Room(corners_mm=corners, references=references, things=things, colour=(0.4, 0.4, 0.38))
+    return render(room, camera or view(), STYLE, seed=3)
+
+
+def card_at(place: tuple[float, float] = (1500, 1200), turn_deg: float = 2.0) -> Reference:
+    return Reference(kind="card", centre_mm=place, stand_off_mm=1.0, turn_deg=turn_deg, colour=(0.08, 0.2, 0.5))
+
+
+def true_corners(scene: Scene) -> FloatArray:
+    return np.array([scene.pixels[f"ref0_{e}"] for e in ("tl", "tr", "br", "bl")], float)
+
+
+@pytest.mark.parametrize(("kind", "share", "bound"), [("card", 0.037, 0.25), ("a4", 0.0, 0.15)])
+def test_sides_fitted_and_crossed_give_the_corners(kind: str, share: float, bound: float) -> None:
+    thing = card_at() if kind == "card" else Reference(kind="a4", centre_mm=(1500, 1200), turn_deg=2.0)
+    scene = scene_of(thing, camera=view(1500.0))
+    true = true_corners(scene)
+    near = near_quad(scene.picture, true + np.random.default_rng(1).normal(0, 1.5, (4, 2)), round_share=share)
+    assert not isinstance(near, str)
+    fitted = fit_quad(scene.picture, near, round_share=share)
+    assert not isinstance(fitted, str)
+    assert np.sqrt(np.mean((fitted.corners_px - true) ** 2)) < bound
+
+
+def test_the_patch_of_a_card_is_among_those_found() -> None:
+    scene = scene_of(card_at())
+    true = true_corners(scene)
+    assert min(np.abs(q.corners_px - true).max() for q in find_quads(scene.picture)) < 4
+
+
+def test_a_standing_card_is_named_as_it_is_seen() -> None:
+    scene = scene_of(card_at(turn_deg=90.0))
+    found = judge(scene.picture, as_seen(true_corners(scene)), Target.of("id1_card"), None)
+    assert found.reasons == ()
+    assert found.model_mm[0] == pytest.approx([-26.99, 42.8])
+
+
+def test_rounded_corners_tell_a_card_from_a_sharp_cut_one() -> None:
+    target = Target.of("id1_card")
+    round_one = scene_of(card_at(), camera=view(1500.0, 700.0))
+    sharp = Thing(kind="plain", left_mm=1457.2, bottom_mm=1173, width_mm=85.6, height_mm=53.98, depth_mm=1,
+                  colour=(0.08, 0.2, 0.5))  # fmt: skip
+    sharp_one = scene_of(things=(sharp,), camera=view(1500.0, 700.0))
+    corners = np.array([[1457.2, 1226.98, 1], [1542.8, 1226.98, 1], [1542.8, 1173, 1], [1457.2, 1173, 1]])
+    places = (true_corners(round_one), sharp_one.camera.project(corners))
+    radii = [
+        corner_radius_mm(s.picture, p, target.model_mm(p))[0]
+        for s, p in zip((round_one, sharp_one), places, strict=True)
+    ]
+    assert radii[0] == pytest.approx(3.18, abs=1.2)
+    assert radii[1] < 1.2
+    assert any("radius" in r for r in judge(sharp_one.picture, places[1], target, None).reasons)
+
+
+def test_plain_paper_is_plain_and_a_printed_sheet_is_not() -> None:
+    paper = scene_of(Reference(kind="a4", centre_mm=(1500, 1200)))
+    printed = scene_of(Reference(kind="sheet", number=4, centre_mm=(1500, 1200)))
+    assert plainness(paper.picture, true_corners(paper)) > 0.9
+    assert plainness(printed.picture, true_corners(printed)) < 0.8
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "reason"),
+    [(105.0, 45.0, "to 1, not 1.59"), (143.0, 90.0, "mm long by the wall's marked corners, not 86")],
+)
+def test_a_socket_is_rejected_by_its_shape_or_by_its_size(width: float, height: float, reason: str) -> None:
+    socket = Thing(kind="blank_plate", left_mm=1200, bottom_mm=1100, width_mm=width, height_mm=height, depth_mm=6,
+                   radius_mm=4, colour=(0.7, 0.7, 0.7))  # fmt: skip
+    corners = np.array([[0, 0], [2400, 0], [2400, 2100], [0, 2100]], float)
+    at, aim = np.array([1300.0, 1100, 2300]), np.array([1200.0, 1050, 0])
+    camera = look_at(at, aim, size_px=(2016, 1512), focal_px=1400)
+    scene = render(Room(corners_mm=corners, things=(socket,), colour=(0.3, 0.3, 0.3)), camera, STYLE, seed=1)
+    ends = zip(CORNERS, ("bl", "br", "tr", "tl"), strict=True)
+    marks = [Mark(photo="p", wall="n", point=c, px=scene.pixels[f"wall_{e}"] or (0, 0)) for c, e in ends]
+    seen = views_of_marks(marks, (2016, 1512))["n"]
+    x, y, w, h = 1200.0, 1100.0, width, height
+    px = camera.project(np.array([[x, y + h, 6], [x + w, y + h, 6], [x + w, y, 6], [x, y, 6]]))
+    found = judge(scene.picture, px, Target.of("id1_card"), seen)
+    assert any(reason in r for r in found.reasons), found.reasons
+
+
+def test_a_dark_or_coloured_sheet_is_no_white_paper() -> None:
+    for colour, word in (((0.1, 0.1, 0.1), "darker than the wall"), ((0.9, 0.85, 0.2), "coloured")):
+        scene = scene_of(Reference(kind="a4", centre_mm=(1500, 1200), colour=colour))
+        found = judge(scene.picture, true_corners(scene), Target.of("a4"), None)
+        assert any(word in r for r in found.reasons)
+
+
+def test_the_wall_s_plane_and_scale_come_from_its_marked_corners() -> None:
+    camera = view(2300.0, 2200.0)
+    corners = np.array([[600.0, 300, 0], [2400, 300, 0], [2400, 2300, 0], [600, 2300, 0]])
+    marks = [
+        Mark(photo="p", wall="n", point=c, px=tuple(p)) for c, p in zip(CORNERS, camera.project(corners), strict=True)
+    ]
+    seen = views_of_marks(marks, SIZE)["n"]
+    assert seen.strong
+    box = camera.project(np.array([[1400.0, 1300, 0], [1600, 1300, 0], [1600, 1200, 0], [1400, 1200, 0]]))
+    width, height, off = seen.sides_mm(box)
+    assert width / height == pytest.approx(2.0, rel=0.04)
+    assert off < 2
+
+
+def test_frame_marks_are_no_outline_of_an_opening_and_degenerate_marks_are_no_view() -> None:
+    frame = [Mark(photo="p", wall="n", opening="w1", face="frame", point=c, px=(1.0, 2.0)) for c in CORNERS]
+    assert opening_outlines(frame) == {}
+    assert views_of_marks([replace(m, opening=None, face=None) for m in frame], SIZE) == {}
+
+
+def test_corners_move_inwards_along_both_sides() -> None:
+    square = np.array([[0.0, 0], [10, 0], [10, 10], [0, 10]])
+    assert inward(square) == pytest.approx(np.array([[1.0, 1], [-1, 1], [-1, -1], [1, -1]]))
+    assert is_convex(square)
+    assert not is_convex(square[[0, 2, 1, 3]])
+    assert np.isnan(crossing(np.array([1.0, 0, 0]), np.array([1.0, 0, 5]))).all()
