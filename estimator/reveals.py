@@ -143,7 +143,8 @@ def _opening(
                 message=f"{wall}, opening {opening.id}: nobody has measured how much frame shows; "
                 f"{insulation or 0:g} mm of insulation are taken for its reveal.",
                 remedy="Measure from the plaster to the glass side of the frame: "
-                f"{(insulation or 0) + REVEAL_BOARD_MM + reveal_bed_mm() + rules.bead_clear_mm:g} mm are needed, or hinges "
+                f"{(insulation or 0) + REVEAL_BOARD_MM + reveal_bed_mm() + rules.bead_clear_mm:g} mm are needed, or "
+                "hinges "
                 "and handles foul the lining.",
                 where={**where, "key": "visible_frame_mm"},
             )

@@ -1,4 +1,4 @@
-"""A small survey in memory for the tests of boards, order and estimate: a back room with a window, sockets and pipes."""
+"""A small survey in memory for the tests of boards, order and estimate: a back room with a window."""
 
 from __future__ import annotations
 
@@ -20,10 +20,13 @@ def known(value: float, sd: float = 3.0) -> Measured:
     return Measured(value=value, sd=sd)
 
 
-def window(name: str = "w1", left: float = 1400, width: float = 1200, sill: float = 900, height: float = 1200, **more: object) -> MeasuredOpening:
+def window(
+    name: str = "w1", left: float = 1400, width: float = 1200, sill: float = 900, height: float = 1200, **more: object
+) -> MeasuredOpening:
     """Return a window with a reveal of 130 mm and 60 mm of frame in sight."""
     opening = MeasuredOpening(
-        id=name, kind="window", width_mm=known(width), height_mm=known(height), left_mm=known(left), sill_mm=known(sill),
+        id=name, kind="window", width_mm=known(width), height_mm=known(height), left_mm=known(left),
+        sill_mm=known(sill),
         reveal_depth_mm=known(130.0, 1.0), visible_frame_mm=60.0,
     )  # fmt: skip
     return replace(opening, **more)  # type: ignore[arg-type]
@@ -54,8 +57,15 @@ def wall(
 
 def case(measured: MeasuredWall, *, site: Site = SITE, taped: bool = True, **declared: object) -> WallCase:
     """Return a wall case; ``taped`` says that a tape has been used somewhere on it."""
-    openings = tuple(DeclaredOpening(id=o.id, kind=o.kind, frame_mm=70.0, visible_frame_mm=60.0) for o in measured.openings)
-    wanted: dict[str, object] = {"built": 1908, "room": "back", "openings": openings, "taped": {"height_mm": 2400.0} if taped else {}}
+    openings = tuple(
+        DeclaredOpening(id=o.id, kind=o.kind, frame_mm=70.0, visible_frame_mm=60.0) for o in measured.openings
+    )
+    wanted: dict[str, object] = {
+        "built": 1908,
+        "room": "back",
+        "openings": openings,
+        "taped": {"height_mm": 2400.0} if taped else {},
+    }
     return WallCase(measured=measured, declared=DeclaredWall(id=measured.id, **(wanted | declared)), site=site)  # type: ignore[arg-type]
 
 

@@ -140,13 +140,19 @@ def _boards(layout: RoomLayout, rules: BoardRules) -> list[str]:
             for j, b in enumerate(shapes[:i]):
                 if a.distance(b) < rules.kerf_mm - 1e-6:
                     found.append(f"board {number}: {pieces[i].id} and {pieces[j].id} leave no room for the saw")
-        offcuts = [shapely.box(*o.box) for o in layout.offcuts if o.board == number]
-        for offcut in offcuts:
-            if not board.contains(offcut) or any(offcut.intersection(s).area > SLIVER_MM2 for s in shapes):
-                found.append(f"board {number}: an offcut lies in a piece or beyond the board")
-        for i, a in enumerate(offcuts):
-            if any(a.intersection(b).area > SLIVER_MM2 for b in offcuts[:i]):
-                found.append(f"board {number}: two offcuts overlap")
+        found += _offcuts(layout, number, board, shapes)
+    return found
+
+
+def _offcuts(layout: RoomLayout, number: int, board: shapely.Geometry, shapes: Sequence[shapely.Polygon]) -> list[str]:
+    found = []
+    offcuts = [shapely.box(*o.box) for o in layout.offcuts if o.board == number]
+    for offcut in offcuts:
+        if not board.contains(offcut) or any(offcut.intersection(s).area > SLIVER_MM2 for s in shapes):
+            found.append(f"board {number}: an offcut lies in a piece or beyond the board")
+    for i, a in enumerate(offcuts):
+        if any(a.intersection(b).area > SLIVER_MM2 for b in offcuts[:i]):
+            found.append(f"board {number}: two offcuts overlap")
     return found
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -68,17 +69,13 @@ def with_covariance(wall: MeasuredWall, keys: tuple[str, ...], covariance: np.nd
     def known(size: Measured | None, key: str) -> Measured | None:
         return None if size is None else Measured(value=size.value, sd=sd.get(key, size.sd))
 
-    openings = tuple(
-        replace(
-            o,
-            **{
-                n: known(getattr(o, n), f"openings.{o.id}.{n}") for n in ("width_mm", "height_mm", "left_mm", "sill_mm")
-            },
-        )  # type: ignore[arg-type]
-        for o in wall.openings
-    )
-    sizes = {f"{side}": known(getattr(wall, side), key) for side, key in _SIDES.items()}
-    return replace(wall, openings=openings, keys=keys, covariance_mm2=covariance, **sizes)  # type: ignore[arg-type]
+    openings = []
+    for o in wall.openings:
+        names = ("width_mm", "height_mm", "left_mm", "sill_mm")
+        known_sizes: dict[str, Any] = {n: known(getattr(o, n), f"openings.{o.id}.{n}") for n in names}
+        openings.append(replace(o, **known_sizes))
+    sizes: dict[str, Any] = {side: known(getattr(wall, side), key) for side, key in _SIDES.items()}
+    return replace(wall, openings=tuple(openings), keys=keys, covariance_mm2=covariance, **sizes)
 
 
 _SIDES = {
@@ -88,7 +85,7 @@ _SIDES = {
 
 
 def after_taping(measured: MeasuredWall, truth: MeasuredWall, keys: list[str], rng: random.Random) -> MeasuredWall:
-    """Return the measured wall once some of its sizes have been taped (2 mm), the others moving with their correlation."""
+    """Return the measured wall once some of its sizes have been taped (2 mm), the others moving along."""
     assert measured.covariance_mm2 is not None
     covariance = np.asarray(measured.covariance_mm2, dtype=float)
     true = sizes_of(truth)

@@ -64,11 +64,13 @@ def test_small_cases_equal_exhaustive_search(wanted: list[tuple[int, int]]) -> N
 
 @given(st.lists(st.tuples(st.integers(60, 1200), st.integers(60, 2400)), min_size=1, max_size=9), st.integers(0, 5))
 @settings(max_examples=15, deadline=None, derandomize=True)
-def test_pieces_and_offcuts_lie_apart_by_the_saw_cut_and_within_the_board(wanted: list[tuple[int, int]], kerf: int) -> None:
+def test_pieces_and_offcuts_lie_apart_by_the_saw_cut_and_within_the_board(
+    wanted: list[tuple[int, int]], kerf: int
+) -> None:
     plan = cut_rectangles(wanted, board=(1200, 2400), kerf=kerf, tries=20)
     assert plan.lower_bound <= plan.boards <= len(wanted)
     for cut in plan.cuts:
-        assert 0 <= cut.left and cut.left + cut.width <= 1200 and 0 <= cut.bottom and cut.bottom + cut.height <= 2400
+        assert cut.left >= 0 and cut.left + cut.width <= 1200 and cut.bottom >= 0 and cut.bottom + cut.height <= 2400
         assert (cut.height, cut.width)[:: 1 if cut.turned else -1] == wanted[cut.piece]
     for a, b in combinations(plan.cuts, 2):
         assert a.board != b.board or _apart(a, b, kerf)

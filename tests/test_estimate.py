@@ -31,7 +31,17 @@ def test_the_estimate_carries_what_the_contract_names() -> None:
     for each in estimate.walls:
         assert each.verdict in VERDICTS
         assert each.u_existing["from_calculated"] is not None and each.u_existing["from_measured"] is not None
-        assert {"insulation", "insulation_mm", "build_up_mm", "u", "f_rsi", "moisture", "floor_area_m2", "saving_kwh", "cost"} <= set(each.options[0])
+        assert {
+            "insulation",
+            "insulation_mm",
+            "build_up_mm",
+            "u",
+            "f_rsi",
+            "moisture",
+            "floor_area_m2",
+            "saving_kwh",
+            "cost",
+        } <= set(each.options[0])
         assert set(each.options[0]["u"]) == {"from_calculated", "from_measured"}  # type: ignore[call-overload]
     assert all(line.why and line.quantity > 0 and line.unit for line in estimate.order)
     assert estimate.solver_calls <= 40
@@ -40,8 +50,8 @@ def test_the_estimate_carries_what_the_contract_names() -> None:
 def test_the_order_misses_nothing_that_the_walls_ask_for() -> None:
     keys = {line.key for line in back().order}
     assert keys >= {
-        "laminate_2400", "reveal_board", "adhesive", "primer", "fixing", "sealant", "foil_tape", "joint_tape", "joint_mix", "skim", "bead",
-        "window_board", "skirting", "back_box", "socket_move", "radiator_move", "pattress_timber", "delivery",
+        "laminate_2400", "reveal_board", "adhesive", "primer", "fixing", "sealant", "foil_tape", "joint_tape",
+        "joint_mix", "skim", "bead", "window_board", "skirting", "back_box", "socket_move", "radiator_move", "pattress_timber", "delivery",
     }  # fmt: skip
     assert "asbestos_sample" not in keys  # said not to be there
 
@@ -63,7 +73,9 @@ def test_two_people_lift_a_board_and_one_van_brings_them() -> None:
 
 
 def test_a_changed_price_changes_its_line_and_the_bill_only() -> None:
-    cheap = estimate_survey(back_room(), rooms=[BACK], design=Design(), prices=load_prices("[laminate_2400]\nlow = 10\nhigh = 11"))
+    cheap = estimate_survey(
+        back_room(), rooms=[BACK], design=Design(), prices=load_prices("[laminate_2400]\nlow = 10\nhigh = 11")
+    )
     line = next(x for x in cheap.order if x.key == "laminate_2400")
     assert line.cost == (60, 66)
     assert [x.quantity for x in cheap.order] == [x.quantity for x in back().order]

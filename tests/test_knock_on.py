@@ -60,7 +60,9 @@ def test_a_socket_has_its_hole_on_the_wall_and_on_the_board_it_is_cut_in() -> No
     assert (hole["left_mm"], hole["bottom_mm"]) == (500, 300)
     assert hole["board_right_mm"] - hole["board_left_mm"] == pytest.approx(146)
     assert hole["board_top_mm"] - hole["board_bottom_mm"] == pytest.approx(86)
-    piece = next(p for p in layout.pieces if p.board == move.board and p.on_wall.box[0] <= 500 and p.on_wall.box[2] >= 646)
+    piece = next(
+        p for p in layout.pieces if p.board == move.board and p.on_wall.box[0] <= 500 and p.on_wall.box[2] >= 646
+    )
     left, bottom, right, top = piece.on_board.box
     assert left <= hole["board_left_mm"] and hole["board_right_mm"] <= right
     assert bottom <= hole["board_bottom_mm"] and hole["board_top_mm"] <= top

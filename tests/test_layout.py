@@ -13,7 +13,7 @@ from estimator.columns import Corner
 from estimator.faces import Box, Face
 from estimator.layout import RoomLayout, board_for, fits_on, lay_boards
 from tests.board_checker import faults
-from tests.random_rooms import door, face, hard_rooms, random_room, window
+from tests.random_rooms import RoomFaces, door, face, hard_rooms, random_room, window
 from tests.studies import layout as study
 
 RULES = board_rules()
@@ -27,7 +27,7 @@ def lay(*faces: Face, rules: BoardRules = RULES, corners: Sequence[Corner] = ())
 
 
 def test_the_worked_take_off_of_a_wall_with_a_window() -> None:
-    """Common practice, by arithmetic: 4.0 x 2.4 m less 1.2 x 1.2 m is 8.16 m2, 2.83 boards of 2.88 m2, 4 full columns."""
+    """Common practice, by arithmetic: 4.0 x 2.4 m less 1.2 x 1.2 m is 8.16 m2, 2.83 boards, 4 full columns."""
     wall = face("a", 4000, 2400, window("w", 1400, 1200))
     assert wall.net_area_m2 == pytest.approx(8.16)
     assert wall.net_area_m2 / 2.88 == pytest.approx(2.83, abs=0.005)
@@ -108,7 +108,7 @@ def test_small_rooms_equal_exhaustive_search(walls: tuple[int, ...], kerf: int) 
 
 
 @pytest.mark.parametrize("room", [r for r in hard_rooms() if "nine" not in r.name], ids=lambda r: r.name)
-def test_hard_rooms_pass_the_independent_checker(room: study.RoomFaces) -> None:
+def test_hard_rooms_pass_the_independent_checker(room: RoomFaces) -> None:
     layout = lay(*room.faces, corners=room.corners)
     assert layout.proved
 
@@ -156,7 +156,9 @@ def test_a_sloping_ceiling_cuts_the_boards_to_a_taper() -> None:
     layout = lay(wall)
     tops = [max(y for _, y in p.on_wall.outer) for p in layout.pieces]
     assert tops == sorted(tops, reverse=True)
-    assert all(max(y for x, y in p.on_wall.outer) <= wall.ceiling(min(x for x, _ in p.on_wall.outer)) for p in layout.pieces)
+    assert all(
+        max(y for x, y in p.on_wall.outer) <= wall.ceiling(min(x for x, _ in p.on_wall.outer)) for p in layout.pieces
+    )
 
 
 def test_the_wall_that_runs_through_a_corner_is_the_better_of_both_orders() -> None:
@@ -164,7 +166,8 @@ def test_the_wall_that_runs_through_a_corner_is_the_better_of_both_orders() -> N
     faces = (face("a", 1273, 2400), face("b", 2400, 2400))
     layout = lay(*faces, corners=(Corner(left_face=0, right_face=1, depth=73),))
     orders = [
-        lay(face("a", 1273, 2400), face("b", 2400 - 73, 2400)).count, lay(face("a", 1200, 2400), face("b", 2400, 2400)).count
+        lay(face("a", 1273, 2400), face("b", 2400 - 73, 2400)).count,
+        lay(face("a", 1200, 2400), face("b", 2400, 2400)).count,
     ]  # fmt: skip
     assert layout.count == min(orders) == 3
     assert layout.run_through == ("b",)
@@ -191,7 +194,9 @@ def test_the_same_room_gives_the_same_layout() -> None:
 
 
 def test_a_wider_wall_or_a_smaller_window_never_needs_fewer_boards() -> None:
-    counts = [lay(face("a", w, 2400, window("w", 600, 1000)), face("b", 2900, 2400)).count for w in (2400, 2900, 3400, 3900)]
+    counts = [
+        lay(face("a", w, 2400, window("w", 600, 1000)), face("b", 2900, 2400)).count for w in (2400, 2900, 3400, 3900)
+    ]
     assert counts == sorted(counts)
     counts = [lay(face("a", 4400, 2400, window("w", 600, w))).count for w in (2400, 1800, 1200, 600)]
     assert counts == sorted(counts)

@@ -19,7 +19,7 @@ def test_the_default_list_can_be_read_back() -> None:
 
 
 def test_an_edited_price_takes_its_place_and_leaves_the_others() -> None:
-    prices = load_prices("[adhesive]\nlow = 9\nhigh = 11\n[heat]\n\"fuel.gas_boiler\" = [0.06, 0.08]\n")
+    prices = load_prices('[adhesive]\nlow = 9\nhigh = 11\n[heat]\n"fuel.gas_boiler" = [0.06, 0.08]\n')
     assert prices.edited
     assert prices.line("adhesive", 3) == (27, 33)
     assert prices.rows["sealant"] == default_prices().rows["sealant"]

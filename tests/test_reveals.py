@@ -18,7 +18,9 @@ def test_two_jambs_and_a_soffit_by_arithmetic() -> None:
     assert reveal_area_m2(1200, 1200, 150) == pytest.approx(0.54)
 
 
-@pytest.mark.parametrize(("shown", "insulation"), [(60, 30), (50, 20), (45.5, 20), (45.4, 15), (44, 15), (35.5, 10), (35, None)])
+@pytest.mark.parametrize(
+    ("shown", "insulation"), [(60, 30), (50, 20), (45.5, 20), (45.4, 15), (44, 15), (35.5, 10), (35, None)]
+)
 def test_the_frame_in_sight_limits_the_lining(shown: float, insulation: float | None) -> None:
     """By arithmetic: insulation + 12.5 board + 5 bed + 8 clearance must fit; 20 mm need 45.5."""
     assert allowed_insulation_mm(shown, RULES) == insulation
@@ -29,7 +31,12 @@ def test_pieces_run_from_the_frame_to_the_new_face_and_fit_their_boards() -> Non
     linings, pieces, findings = reveal_linings(subject, build_up_mm=72.5, rules=RULES)
     assert findings == []
     assert {p.depth_mm for p in pieces} == {203}
-    assert sorted(p.role for p in pieces if p.opening == "w1") == ["reveal_jamb", "reveal_jamb", "reveal_sill", "reveal_soffit"]
+    assert sorted(p.role for p in pieces if p.opening == "w1") == [
+        "reveal_jamb",
+        "reveal_jamb",
+        "reveal_sill",
+        "reveal_soffit",
+    ]
     lots, findings = cut_reveals(pieces, linings, rules=RULES)
     assert findings == [] and [(lot.count, lot.proved, lot.insulation_mm) for lot in lots] == [(1, True, 30.0)]
     area = sum(p.on_board.area for p in lots[0].pieces)

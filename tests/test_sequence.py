@@ -14,7 +14,18 @@ def test_what_must_be_settled_comes_before_the_boards() -> None:
     tasks = work_sequence(AMOUNTS, EVERYTHING)
     keys = [t.key for t in tasks]
     boards = keys.index("boards")
-    for stop in ("building_control", "asbestos", "damp", "gas", "tape", "isolate", "check_plaster", "lift", "drain", "pipes"):
+    for stop in (
+        "building_control",
+        "asbestos",
+        "damp",
+        "gas",
+        "tape",
+        "isolate",
+        "check_plaster",
+        "lift",
+        "drain",
+        "pipes",
+    ):
         assert tasks[keys.index(stop)].stop and keys.index(stop) < boards
     assert keys.index("boards") < keys.index("pin") < keys.index("seal") < keys.index("joint") < keys.index("paint")
     assert tasks[keys.index("seal")].stop

@@ -7,6 +7,7 @@ import statistics
 from collections.abc import Sequence
 
 from estimator.boards import board_rules, sizes_on_sale
+from estimator.columns import Corner
 from estimator.count_risk import Calls, CountRisk, count_risk
 from estimator.estimate import corners_of
 from estimator.faces import lining_face
@@ -62,17 +63,23 @@ def run(seed: int, part: float) -> dict[str, object]:
     }
 
 
-def _lay(room: Room, cases: Sequence[WallCase]) -> tuple[RoomLayout, list[object]]:
+def _lay(room: Room, cases: Sequence[WallCase]) -> tuple[RoomLayout, list[Corner]]:
     faces = [f for c in cases if (f := lining_face(c)[0]) is not None]
     corners = corners_of(room, faces, DEPTH_MM)
     layout = lay_boards(faces, sizes=sizes_on_sale(50.0), rules=board_rules(), corners=corners, effort=EFFORT)
-    return layout, list(corners)
+    return layout, corners
 
 
 def _risk(room: Room, cases: Sequence[WallCase], calls: Calls) -> CountRisk:
     layout, corners = _lay(room, cases)
     return count_risk(
-        room.id, cases, layout, sizes=sizes_on_sale(50.0), corners=corners, rules=board_rules(), calls=calls  # type: ignore[arg-type]
+        room.id,
+        cases,
+        layout,
+        sizes=sizes_on_sale(50.0),
+        corners=corners,
+        rules=board_rules(),
+        calls=calls,
     )
 
 
@@ -80,7 +87,14 @@ def _asked(cases: Sequence[WallCase], risk: CountRisk) -> list[TapeItem]:
     rules = board_rules()
     openings = [o for c in cases for o in reveal_linings(c, build_up_mm=DEPTH_MM, rules=rules)[0]]
     return tape_list(
-        cases, risks=[risk], openings=openings, heats={}, constructions={}, design=DESIGN, prices=default_prices(), rules=rules
+        cases,
+        risks=[risk],
+        openings=openings,
+        heats={},
+        constructions={},
+        design=DESIGN,
+        prices=default_prices(),
+        rules=rules,
     )
 
 
@@ -108,7 +122,8 @@ def _one(rng: random.Random, n: int) -> dict[str, int]:
         "right_after": int(boards.to_order == need.count and length_after == long),
         "enough_before": int(need.count <= before.to_order <= need.count + 1 and length_before == long),
         "enough_after": int(need.count <= boards.to_order <= need.count + 1 and length_after == long),
-        "said": f"{room.id}: needs {need.count} of {long}, ordered {boards.to_order} of {length_after}, asked {[f'{i.wall} {i.key}' for i in asked]}",  # type: ignore[dict-item]
+        "said": f"{room.id}: needs {need.count} of {long}, ordered {boards.to_order} of {length_after}, asked "
+                f"{[f'{i.wall} {i.key}' for i in asked]}",  # type: ignore[dict-item]
     }  # fmt: skip
 
 
