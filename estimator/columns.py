@@ -9,153 +9,16 @@ best among such layouts on a 1 mm grid.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 from estimator.boards import BoardRules, BoardSize
-from estimator.faces import Face, Gap
+from estimator.faces import Face
+from estimator.setting_out import ColumnVars, Item, Job, Place, Programme, Small, Var, Zone, cut_out_heights, zones
+from estimator.sharing import add_boards, add_stacks, add_strips
 
 if TYPE_CHECKING:
-    from ortools.sat.python.cp_model import CpModel, CpSolver
-
-Var = Any  # ortools has no types: an IntVar or a linear expression
-Keep = Literal["all", "jambs", "none"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Corner:
-    """The right end of face ``left_face`` meets the left end of ``right_face``; one lining runs through, the other
-    stops ``depth`` mm short of it."""
-
-    left_face: int
-    right_face: int
-    depth: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Job:
-    """What is to be set out: faces, corners, one board size, rules, and the foot gap under each face."""
-
-    faces: tuple[Face, ...]
-    corners: tuple[Corner, ...]
-    board: BoardSize
-    rules: BoardRules
-    foot_gaps: tuple[int, ...]
-    tiers: tuple[tuple[int, ...], ...]
-    keep: Keep = "all"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Zone:
-    """One or more openings above each other: the stretch of wall between their outer jambs."""
-
-    left: int
-    right: int
-    gaps: tuple[Gap, ...]
-    head: int
-    sill: int
-
-    @property
-    def simple(self) -> bool:
-        """Whether pieces may fill in over and under it."""
-        return len(self.gaps) == 1
-
-
-@dataclass(slots=True, kw_only=True)
-class Item:
-    """Something that takes width off a board over its whole length: a column or a strip for small pieces."""
-
-    name: str
-    width: Var
-    present: Var
-    full: Var = 0
-
-
-@dataclass(slots=True, kw_only=True)
-class Small:
-    """A piece that can share a strip: width variable, height fixed."""
-
-    name: str
-    width: Var
-    height: int
-    present: Var
-    turn: bool
-
-
-@dataclass(slots=True, kw_only=True)
-class Place:
-    """Where small pieces are stacked: a strip of a board, or what is cut out of a column."""
-
-    name: str
-    width: Var
-    height: int
-
-
-@dataclass(slots=True, kw_only=True)
-class ColumnVars:
-    """A column's variables: its ends and whether it is there."""
-
-    name: str
-    start: Var
-    end: Var
-    used: Var
-    glued: Var  # its right end is not a joint: the next column goes on with the same board
-    item: Var
-    interior: bool
-
-
-@dataclass(slots=True, kw_only=True)
-class Programme:
-    """The programme and the handles that a solution is read from."""
-
-    model: CpModel
-    by_name: dict[str, Var] = field(default_factory=dict)
-    columns: dict[int, list[ColumnVars]] = field(default_factory=dict)
-    fills: dict[int, list[Var]] = field(default_factory=dict)
-    bands: list[tuple[int, Zone, str, Var, list[Var], Var, Var]] = field(default_factory=list)
-    items: list[Item] = field(default_factory=list)
-    smalls: list[Small] = field(default_factory=list)
-    places: list[Place] = field(default_factory=list)
-    stack: dict[tuple[int, int, bool], Var] = field(default_factory=dict)
-    board_of: dict[tuple[int, int], Var] = field(default_factory=dict)
-    risk: list[Var] = field(default_factory=list)
-    cuts: list[Var] = field(default_factory=list)
-    starts: dict[int, tuple[Var, Var]] = field(default_factory=dict)
-
-    def integer(self, low: int, high: int, name: str) -> Var:
-        """Return a new variable that can be found by its name."""
-        self.by_name[name] = var = self.model.new_int_var(low, max(low, high), name)
-        return var
-
-    def choice(self, name: str) -> Var:
-        """Return a new yes-or-no variable that can be found by its name."""
-        self.by_name[name] = var = self.model.new_bool_var(name)
-        return var
-
-
-def zones(face: Face, foot_gap: int) -> list[Zone]:
-    """Return the openings of ``face`` as stretches of wall, those above each other taken together."""
-    groups: list[list[Gap]] = []
-    for gap in sorted(face.gaps, key=lambda g: g.left):
-        if groups and gap.left < max(g.right for g in groups[-1]):
-            groups[-1].append(gap)
-        else:
-            groups.append([gap])
-    found = []
-    for group in groups:
-        left, right = min(g.left for g in group), max(g.right for g in group)
-        ceiling = max(face.ceiling(left), face.ceiling(right))
-        found.append(
-            Zone(
-                left=left,
-                right=right,
-                gaps=tuple(group),
-                head=max(0, -int(-(ceiling - max(g.top for g in group)) // 1)),
-                sill=max(0, min(g.bottom for g in group) - foot_gap),
-            )
-        )
-    return found
+    from ortools.sat.python.cp_model import CpSolver
 
 
 def build(job: Job, *, boards: int | None, share_strips: int | None = None) -> Programme:
@@ -182,10 +45,10 @@ def build(job: Job, *, boards: int | None, share_strips: int | None = None) -> P
     for i, face in enumerate(job.faces):
         _wall(p, job, i, face, ends[i][0], ends[i][1])
         p.starts[i] = (ends[i][0], ends[i][1])
-    _strips(p, job, share_strips)
-    _stacks(p, job)
+    add_strips(p, job, share_strips)
+    add_stacks(p, job)
     if boards is not None:
-        _boards(p, job, boards)
+        add_boards(p, job, boards)
     return p
 
 
@@ -323,12 +186,6 @@ def _cut_outs(p: Programme, job: Job, i: int, name: str, zone: Zone, run_end: Va
         p.places.append(Place(name=f"{name}.cut_right", width=cut_right, height=tall))
 
 
-def cut_out_heights(zone: Zone, foot_gap: int, kerf: int) -> tuple[int, int]:
-    """Return bottom and top of what is cut out of a column at an opening, saw cuts taken off [mm]."""
-    bottom = zone.gaps[0].bottom + kerf if zone.sill > 0 else foot_gap
-    return bottom, zone.gaps[0].top - (kerf if zone.head > 0 else 0)
-
-
 def _run(
     p: Programme,
     job: Job,
@@ -427,68 +284,6 @@ def _column_pieces(p: Programme, job: Job, i: int, name: str, item: Var, whole: 
             p.smalls.append(Small(name=label, width=item, height=height, present=whole, turn=False))
 
 
-def _strips(p: Programme, job: Job, most: int | None) -> None:
-    count = len(p.smalls) if most is None else min(most, len(p.smalls))
-    for t in range(count):
-        width, used = p.integer(0, job.board.width_mm, f"strip{t}.width"), p.choice(f"strip{t}.used")
-        p.model.add(width == 0).only_enforce_if(~used)
-        p.places.append(Place(name=f"strip{t}", width=width, height=job.board.length_mm))
-        p.items.append(Item(name=f"strip{t}", width=width, present=used))
-
-
-def _stacks(p: Programme, job: Job) -> None:
-    m, kerf, full = p.model, job.rules.kerf_mm, job.board.width_mm
-    load: dict[int, list[Var]] = {j: [] for j in range(len(p.places))}
-    for s, small in enumerate(p.smalls):
-        somewhere = []
-        for j, place in enumerate(p.places):
-            if place.name.startswith("strip") and int(place.name[5:]) > s:
-                continue
-            for turned in (False, True) if small.turn else (False,):
-                if not turned and small.height > place.height:
-                    continue
-                here = p.choice(f"{small.name}@{place.name}{'t' if turned else ''}")
-                p.stack[s, j, turned] = here
-                somewhere.append(here)
-                if turned:
-                    m.add(place.width >= small.height).only_enforce_if(here)
-                    long = p.integer(0, full, f"{small.name}@{place.name}.long")
-                    m.add(long >= small.width - full * (1 - here))
-                    load[j].append(long + kerf * here)
-                else:
-                    m.add(place.width >= small.width).only_enforce_if(here)
-                    load[j].append((small.height + kerf) * here)
-        m.add(sum(somewhere) == small.present)
-    for j, place in enumerate(p.places):
-        if load[j]:
-            m.add(sum(load[j]) <= place.height + kerf)
-    if p.smalls:  # implied by the stacks, but it gives the bound its strength: areas have to fit
-        m.add(sum(s.height * s.width for s in p.smalls) <= sum(place.height * place.width for place in p.places))
-
-
-def roll_length(p: Programme, kerf: int) -> Var:
-    """Return the width that everything takes off one endless board, a kerf after each piece [mm]."""
-    return sum(item.width + kerf * item.present for item in p.items)
-
-
-def _boards(p: Programme, job: Job, count: int) -> None:
-    m, kerf, full = p.model, job.rules.kerf_mm, job.board.width_mm
-    load: list[list[Var]] = [[] for _ in range(count)]
-    for i, item in enumerate(p.items):
-        mine = []
-        for b in range(min(count, i + 1)):
-            here = p.choice(f"{item.name}#b{b}")
-            taken = p.integer(0, full, f"{item.name}#b{b}.width")
-            m.add(taken >= item.width - full * (1 - here))
-            load[b].append(taken + kerf * here)
-            p.board_of[i, b] = here
-            mine.append(here)
-        m.add(sum(mine) == item.present)
-    for b in range(count):
-        m.add(sum(load[b]) <= full + kerf)
-    m.add(roll_length(p, kerf) <= count * (full + kerf))
-
-
 def solve(
     p: Programme,
     *,
@@ -550,8 +345,3 @@ def greatest_tier_heights(lined: int, board: BoardSize, rules: BoardRules) -> tu
     if strip > board.length_mm:
         raise ValueError(f"a lined height of {lined} mm is more than two boards of {board.length_mm} mm")
     return (lined - strip, strip)
-
-
-def column_rule(faces: Sequence[Face], width: int) -> int:
-    """Return the count by the trade's rule: full columns on each wall, openings not taken off."""
-    return sum(-(-face.width // width) for face in faces)

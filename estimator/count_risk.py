@@ -9,10 +9,11 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from estimator.boards import BoardRules, BoardSize
-from estimator.columns import Corner
 from estimator.faces import Face, lining_face, shifted
 from estimator.inputs import WallCase
-from estimator.layout import RoomLayout, fits_on
+from estimator.layout import fits_on
+from estimator.layout_records import RoomLayout
+from estimator.setting_out import Corner
 from vision.walls import FloatArray, Measured, MeasuredWall
 
 CALLS = 40  # solver calls for one survey

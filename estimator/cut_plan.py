@@ -6,10 +6,10 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from estimator.columns import Job, Programme, cut_out_heights, zones
 from estimator.faces import Face
-from estimator.layout import Joint, Offcut, Piece
+from estimator.layout_records import Joint, Offcut, Piece
 from estimator.outlines import Point, Rect, outlines
+from estimator.setting_out import Job, Programme, cut_out_heights, zones
 
 Placing = Callable[[Point], Point]
 Values = Mapping[str, int]
@@ -40,13 +40,7 @@ class _Block:
 
 
 def draw_pieces(job: Job, built: Programme, value: Values) -> tuple[list[Piece], list[Offcut], list[Joint]]:
-    """Return the pieces, offcuts and joints of a solution.
-
-    Parameters
-    ----------
-    job, built, value
-        The job, its programme with boards, and the solution by variable name.
-    """
+    """Return the pieces, offcuts and joints of a solution (``value`` by variable name)."""
     blocks: dict[str, _Block] = {}
     joints: list[Joint] = []
     for i in range(len(job.faces)):

@@ -3,121 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import fields, replace
 
-from estimator.boards import BoardRules, BoardSize, board_rules, board_weight_kg, sizes_on_sale
-from estimator.columns import Corner
+from estimator.bill import make_bill, make_load, waste_by_kind
+from estimator.boards import BoardRules, board_rules
 from estimator.construction import Construction, judge_construction
-from estimator.count_risk import Calls, CountRisk, count_risk
-from estimator.faces import Face, is_lined, lining_face
-from estimator.finishing import Seal, air_line, open_edges
-from estimator.fixing import WallFixing, fix_wall
+from estimator.count_risk import Calls
+from estimator.estimate_records import Estimate, RoomEstimate, WallEstimate
+from estimator.faces import is_lined
+from estimator.finishing import air_line, open_edges
+from estimator.fixing import fix_wall
 from estimator.heat_records import LiningOption, WallHeat
 from estimator.inputs import Design, Room, Site, WallCase
-from estimator.knock_on import FLUES, GAS, WATER, Move, what_moves
-from estimator.layout import Joint, Offcut, Piece, RoomLayout, lay_boards
+from estimator.knock_on import what_moves
+from estimator.knock_on_features import FLUES, GAS, WATER
 from estimator.linings import Lining, make_lining
 from estimator.options import compare_options
-from estimator.order import (
-    Bill,
-    Load,
-    OrderLine,
-    RoomBoardsOrder,
-    Waste,
-    make_bill,
-    make_load,
-    make_order,
-    waste_by_kind,
-)
+from estimator.order import make_order
+from estimator.order_materials import RoomBoardsOrder
 from estimator.prices import Prices, default_prices
-from estimator.reveals import OpeningLining, RevealBoards, RevealPiece, cut_reveals, reveal_linings
+from estimator.reveals import RevealPiece, cut_reveals, reveal_linings
+from estimator.room_boards import RoomWork, boards_entry, lay_room, to_order, with_stray_walls
 from estimator.rules import ASBESTOS_YEAR, said_no, said_yes
 from estimator.sequence import Task, work_sequence
-from estimator.tape_list import TapeItem, tape_list
+from estimator.tape_list import tape_list
+from estimator.tape_reasons import TapeItem
 from vision.findings import Finding, worst_first
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoomBoards:
-    """The boards of a room, ready for the order and the drawings.
-
-    ``count`` is the fewest found at the measured sizes and ``lower_bound`` what no layout of the kind can beat;
-    ``to_order`` is enough with 95 % probability. ``chance_more`` and ``chance_fewer`` are those of one board more and
-    one fewer. ``column_count`` is the trade's rule of full columns, ``area_count`` area and a tenth.
-    """
-
-    count: int
-    lower_bound: int
-    proved: bool
-    to_order: int
-    chance_more: float
-    chance_fewer: float
-    board: BoardSize
-    pieces: tuple[Piece, ...]
-    offcuts: tuple[Offcut, ...]
-    joints: tuple[Joint, ...]
-    joints_at_risk: int
-    kept: str
-    column_count: int
-    area_count: int
-    foot_gaps_mm: Mapping[str, int]
-    run_through: tuple[str, ...]
-    used_m2: float
-    waste_m2: float
-    board_weight_kg: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoomEstimate:
-    """One room: its boards (None where none can be laid) and the share of its outer wall that is lined."""
-
-    id: str
-    boards: RoomBoards | None
-    element_share: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WallEstimate:
-    """One wall: heat, verdict, what must come first, how it is fixed, what moves, how it is sealed."""
-
-    id: str
-    lined: bool
-    u_existing: Mapping[str, float | None]
-    options: tuple[Mapping[str, object], ...]
-    verdict: str
-    conditions: tuple[str, ...]
-    heat: WallHeat | None
-    construction: Construction | None
-    fixing: WallFixing | None
-    openings: tuple[OpeningLining, ...]
-    moves: tuple[Move, ...]
-    seals: tuple[Seal, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Estimate:
-    """Everything the estimate says; ``solver_calls`` is how often the count was asked for to find break-points."""
-
-    rooms: tuple[RoomEstimate, ...]
-    walls: tuple[WallEstimate, ...]
-    tape_list: tuple[TapeItem, ...]
-    order: tuple[OrderLine, ...]
-    bill: Bill
-    reveals: tuple[RevealBoards, ...]
-    sequence: tuple[Task, ...]
-    load: Load | None
-    waste: tuple[Waste, ...]
-    solver_calls: int
-    findings: tuple[Finding, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _RoomWork:
-    room: Room
-    cases: tuple[WallCase, ...]
-    faces: Mapping[str, Face]
-    layout: RoomLayout | None
-    risk: CountRisk | None
 
 
 def estimate_survey(
@@ -150,7 +61,7 @@ def estimate_survey(
     by_id = {case.measured.id: case for case in cases}
     for room in with_stray_walls(rooms, cases):
         inside = tuple(by_id[w] for w in room.walls if w in by_id)
-        done, bad = _lay_room(room, inside, lining=lining, rules=rules, calls=calls)
+        done, bad = lay_room(room, inside, lining=lining, rules=rules, calls=calls)
         work.append(done)
         findings += bad
     walls: list[WallEstimate] = []
@@ -176,7 +87,7 @@ def estimate_survey(
         prices=prices,
         rules=rules,
     )
-    boards = [_to_order(d) for d in work if d.layout is not None and d.risk is not None]
+    boards = [to_order(d) for d in work if d.layout is not None and d.risk is not None]
     fixings = [w.fixing for w in walls if w.fixing is not None]
     moves = [m for w in walls for m in w.moves]
     tasks = _tasks(cases, walls, boards, tape)
@@ -196,7 +107,7 @@ def estimate_survey(
     taped_walls = {item.wall for item in tape}
     return Estimate(
         rooms=tuple(
-            RoomEstimate(id=d.room.id, boards=_room_boards(d, design), element_share=shares.get(d.room.id))
+            RoomEstimate(id=d.room.id, boards=boards_entry(d, design), element_share=shares.get(d.room.id))
             for d in work
         ),
         walls=tuple(
@@ -215,192 +126,8 @@ def estimate_survey(
     )
 
 
-def with_stray_walls(rooms: Sequence[Room], cases: Sequence[WallCase]) -> list[Room]:
-    """Return the rooms, walls that name their room added behind a gap, and a room for each wall that has none."""
-    named = {w for room in rooms for w in room.walls if w is not None}
-    found: list[Room] = []
-    for room in rooms:
-        extra = tuple(c.measured.id for c in cases if c.measured.id not in named and c.declared.room == room.id)
-        named |= set(extra)
-        found.append(replace(room, walls=(*room.walls, None, *extra)) if extra else room)
-    for case in cases:
-        if case.measured.id not in named and case.declared.side == "inside":
-            found.append(Room(id=case.declared.room or f"room of {case.measured.id}", walls=(case.measured.id,)))
-    return found
-
-
-def _lay_room(
-    room: Room, cases: tuple[WallCase, ...], *, lining: Lining, rules: BoardRules, calls: Calls
-) -> tuple[_RoomWork, list[Finding]]:
-    findings: list[Finding] = []
-    faces: dict[str, Face] = {}
-    for case in cases:
-        if is_lined(case):
-            face, bad = lining_face(case)
-            findings += bad
-            if face is not None:
-                faces[face.wall] = face
-    nothing = _RoomWork(room=room, cases=cases, faces=faces, layout=None, risk=None)
-    if not faces:
-        return nothing, findings
-    sizes = sizes_on_sale(lining.insulation_mm)
-    where = {"room": room.id, "key": "insulation_mm"}
-    if lining.family != "laminate":
-        return nothing, [
-            *findings,
-            Finding(
-                code="B013",
-                severity="note",
-                message=f"{room.id}: {lining.name} is no board with insulation on it, so no boards are laid out for "
-                "it.",
-                remedy="Compare it by heat, depth and cost; its own trade sets it out.",
-                where=where,
-            ),
-        ]
-    if not sizes:
-        return nothing, [
-            *findings,
-            Finding(
-                code="B010",
-                severity="stop",
-                message=f"{room.id}: no board on sale has {lining.insulation_mm:g} mm of insulation.",
-                remedy=f"Choose one of {', '.join(f'{t:g}' for t in _thicknesses())} mm.",
-                where=where,
-            ),
-        ]
-    corners = corners_of(room, list(faces.values()), round(lining.build_up_mm))
-    try:
-        layout = lay_boards(list(faces.values()), sizes=sizes, rules=rules, corners=corners)
-    except ValueError as error:
-        return nothing, [
-            *findings,
-            Finding(
-                code="B011",
-                severity="stop",
-                message=f"{room.id}: {error}.",
-                remedy="Check the heights and openings, or ask for boards of another length.",
-                where={"room": room.id},
-            ),
-        ]
-    lined = [c for c in cases if c.measured.id in faces]
-    risk = count_risk(room.id, lined, layout, sizes=sizes, corners=corners, rules=rules, calls=calls)
-    return _RoomWork(room=room, cases=cases, faces=faces, layout=layout, risk=risk), [
-        *findings,
-        *_layout_findings(room, layout),
-    ]
-
-
-def _thicknesses() -> list[float]:
-    from estimator.tables import read_table
-
-    rows = read_table("board_sizes").rows.values()
-    return sorted({float(t) for row in rows if row.get("use", "wall") == "wall" for t in row["insulation_mm"]})
-
-
-def _layout_findings(room: Room, layout: RoomLayout) -> list[Finding]:
-    found = []
-    where = {"room": room.id}
-    if not layout.proved:
-        found.append(
-            Finding(
-                code="B014",
-                severity="note",
-                message=f"{room.id}: {layout.count} boards found, at least {layout.lower_bound} needed; not proved to "
-                "be the fewest.",
-                remedy="Order as found; a shorter list may exist.",
-                where=where,
-            )
-        )
-    near = sorted({j.wall for j in layout.joints if "jamb" in j.risk})
-    if near:
-        found.append(
-            Finding(
-                code="B015",
-                severity="warn",
-                message=f"{room.id}: a joint stands within the clearance of a jamb on {', '.join(near)}.",
-                remedy="Tape and fill that joint with care; one more board would avoid it.",
-                where=where,
-            )
-        )
-    boxed = sorted({j.risk.removeprefix("in line with ") for j in layout.joints if j.risk.startswith("in line with ")})
-    if boxed:
-        found.append(
-            Finding(
-                code="B016",
-                severity="note",
-                message=f"{room.id}: a joint runs in line with {', '.join(boxed)}.",
-                remedy="Have the electrician shift the box a hand's width.",
-                where=where,
-            )
-        )
-    if layout.board.on_order:
-        found.append(
-            Finding(
-                code="B017",
-                severity="note",
-                message=f"{room.id}: boards of {layout.board.length_mm} mm are made to order and not taken back.",
-                remedy="Ask for the lead time, and tape the heights before ordering.",
-                where=where,
-            )
-        )
-    return found
-
-
-def corners_of(room: Room, faces: Sequence[Face], depth: int) -> list[Corner]:
-    """Return the corners where two linings meet; clockwise, a wall's right end meets the next one's left."""
-    at = {face.wall: n for n, face in enumerate(faces)}
-    ring = list(room.walls)
-    following = [*ring[1:], *(ring[:1] if len(ring) > 2 else [None])]
-    return [
-        Corner(left_face=at[a], right_face=at[b], depth=depth)
-        for a, b in zip(ring, following, strict=True)
-        if a in at and b in at and a is not None and b is not None and a != b
-    ]
-
-
-def _to_order(done: _RoomWork) -> RoomBoardsOrder:
-    assert done.layout is not None and done.risk is not None  # asked only for rooms with boards
-    return RoomBoardsOrder(
-        room=done.room.id,
-        board=done.layout.board,
-        count=done.layout.count,
-        to_order=done.risk.to_order,
-        offcuts=done.layout.offcuts,
-    )
-
-
-def _room_boards(done: _RoomWork, design: Design) -> RoomBoards | None:
-    layout, risk = done.layout, done.risk
-    if layout is None or risk is None:
-        return None
-    more, fewer = risk.chances()
-    return RoomBoards(
-        count=layout.count,
-        lower_bound=layout.lower_bound,
-        proved=layout.proved,
-        to_order=risk.to_order,
-        chance_more=more,
-        chance_fewer=fewer,
-        board=layout.board,
-        pieces=layout.pieces,
-        offcuts=layout.offcuts,
-        joints=layout.joints,
-        joints_at_risk=layout.joints_at_risk,
-        kept=layout.kept,
-        column_count=layout.column_count,
-        area_count=layout.area_count,
-        foot_gaps_mm=layout.foot_gaps_mm,
-        run_through=layout.run_through,
-        used_m2=layout.used_m2,
-        waste_m2=layout.waste_m2,
-        board_weight_kg=board_weight_kg(
-            layout.board, insulation=design.insulation, insulation_mm=design.insulation_mm, board_mm=design.board_mm
-        ),
-    )
-
-
 def _wall(
-    case: WallCase, done: _RoomWork, *, lining: Lining, design: Design, prices: Prices, rules: BoardRules
+    case: WallCase, done: RoomWork, *, lining: Lining, design: Design, prices: Prices, rules: BoardRules
 ) -> tuple[WallEstimate, list[RevealPiece], list[Finding]]:
     wall = case.measured.id
     if not is_lined(case):
@@ -487,7 +214,7 @@ def _wall(
 
 
 def _heat(
-    case: WallCase, construction: Construction, done: _RoomWork, *, design: Design, prices: Prices
+    case: WallCase, construction: Construction, done: RoomWork, *, design: Design, prices: Prices
 ) -> tuple[WallHeat | None, list[Finding]]:
     heat = compare_options(
         case, construction=construction, room=done.room, design=design, prices=prices.heat, neighbours=done.cases

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from estimator.faces import Face
 from estimator.fixing import feature_box
-from estimator.layout import RoomLayout
+from estimator.layout_records import RoomLayout
 from estimator.outlines import Point
 from vision.findings import Finding
 from vision.walls import MeasuredFeature

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from estimator.boards import BoardRules
 from estimator.faces import Face
-from estimator.layout import Piece, RoomLayout
+from estimator.layout_records import Piece, RoomLayout
 from estimator.outlines import Point, Rect
 from estimator.tables import Row, Table, read_table
 from vision.walls import MeasuredFeature

@@ -4,118 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from estimator import columns as programme
 from estimator.boards import BoardRules, BoardSize
-from estimator.columns import Corner, Job, Keep
 from estimator.faces import Face
-from estimator.outlines import Outline
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Piece:
-    """A piece of board: where it stands (wall frame, mm) and what it is cut from (board frame, mm, face up).
-
-    ``turned_deg`` is the turn anticlockwise from wall to board.
-    """
-
-    id: str
-    wall: str
-    role: str
-    on_wall: Outline
-    board: int
-    on_board: Outline
-    turned_deg: int = 0
-    opening: str | None = None
-
-    def to_board(self, x: float, y: float) -> tuple[float, float]:
-        """Return where a point of the wall lies on the board that this piece is cut from, mm."""
-        left, bottom, _, _ = self.on_wall.box
-        b_left, b_bottom, b_right, b_top = self.on_board.box
-        dx, dy = x - left, y - bottom
-        return {
-            0: (b_left + dx, b_bottom + dy),
-            90: (b_right - dy, b_bottom + dx),
-            180: (b_right - dx, b_top - dy),
-            270: (b_left + dy, b_top - dx),
-        }[self.turned_deg]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Offcut:
-    """What is left of a board: a rectangle left, bottom, right, top in the board frame, mm."""
-
-    board: int
-    box: tuple[float, float, float, float]
-    reusable: bool
-
-    @property
-    def area_m2(self) -> float:
-        """Face, m²."""
-        left, bottom, right, top = self.box
-        return (right - left) * (top - bottom) / 1e6
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Joint:
-    """A line where two pieces meet, in the wall frame, mm; ``risk`` says why it may crack, or is empty."""
-
-    wall: str
-    start: tuple[float, float]
-    end: tuple[float, float]
-    risk: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RoomLayout:
-    """The boards of one room.
-
-    ``lower_bound`` holds for every layout of the kind described in :mod:`estimator.columns`; ``proved`` when ``count``
-    meets it. ``solution`` is the programme's own, to start a like search from. ``column_count`` is the trade's rule of
-    full columns, ``area_count`` area and a tenth. ``kept`` says which joint rules hold throughout: ``all``, ``jambs``
-    (not sockets) or ``none``. ``run_through`` names, for each corner of two linings, the wall whose lining runs into
-    the corner.
-    """
-
-    board: BoardSize
-    count: int
-    lower_bound: int
-    proved: bool
-    column_count: int
-    area_count: int
-    pieces: tuple[Piece, ...]
-    offcuts: tuple[Offcut, ...]
-    joints: tuple[Joint, ...]
-    kept: Keep
-    foot_gaps_mm: Mapping[str, int]
-    run_through: tuple[str, ...] = ()
-    solution: Mapping[str, int] = field(default_factory=dict, repr=False)
-
-    @property
-    def joints_at_risk(self) -> int:
-        """How many joints may crack."""
-        return sum(1 for joint in self.joints if joint.risk)
-
-    @property
-    def used_m2(self) -> float:
-        """Area of the pieces, m²."""
-        return sum(p.on_wall.area for p in self.pieces) / 1e6
-
-    @property
-    def waste_m2(self) -> float:
-        """Area bought less area used, m²; saw cuts and offcuts."""
-        return self.count * self.board.area_m2 - self.used_m2
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Effort:
-    """Limits on the solver's work, in its deterministic unit (about a second each)."""
-
-    bound: float = 0.8
-    place: float = 3.0
-    prove: float = 2.0
-    tidy: float = 1.0
+from estimator.layout_records import Effort, RoomLayout
+from estimator.setting_out import Corner, Job, Keep, Programme
+from estimator.sharing import roll_length
 
 
 def board_for(height: int, sizes: Sequence[BoardSize], rules: BoardRules) -> tuple[BoardSize, int]:
@@ -241,7 +137,7 @@ def fits_on(
         return True
     pitch = job.board.width_mm + job.rules.kerf_mm
     roll = programme.build(job, boards=None)
-    roll.model.add(programme.roll_length(roll, job.rules.kerf_mm) <= count * pitch)
+    roll.model.add(roll_length(roll, job.rules.kerf_mm) <= count * pitch)
     status, _ = programme.solve(roll, work=0.4 * work)
     if status in ("INFEASIBLE", "UNKNOWN"):
         return False if status == "INFEASIBLE" else None
@@ -274,7 +170,7 @@ def _with_keep(job: Job, keep: Keep) -> Job:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Found:
     job: Job
-    built: programme.Programme
+    built: Programme
     value: Mapping[str, int]
     count: int
     bound: int
@@ -286,7 +182,7 @@ STRIPS = 5  # strips for small pieces tried when boards are counted out; the bou
 def _fewest(job: Job, effort: Effort, most: int) -> _Found | None:
     pitch = job.board.width_mm + job.rules.kerf_mm
     roll = programme.build(job, boards=None)
-    length = programme.roll_length(roll, job.rules.kerf_mm)
+    length = roll_length(roll, job.rules.kerf_mm)
     status, solver = programme.solve(roll, work=effort.bound, minimise=length)
     if status not in ("OPTIMAL", "FEASIBLE"):
         if status == "INFEASIBLE":
@@ -314,7 +210,7 @@ def _with_fewer(found: _Found, effort: Effort) -> _Found:
     while found.count > found.bound:
         fewer = found.count - 1
         roll = programme.build(job, boards=None)
-        roll.model.add(programme.roll_length(roll, job.rules.kerf_mm) <= fewer * pitch)
+        roll.model.add(roll_length(roll, job.rules.kerf_mm) <= fewer * pitch)
         status, solver = programme.solve(roll, work=effort.prove)
         if status in ("OPTIMAL", "FEASIBLE"):
             status, built, value = _place(job, fewer, effort.place, programme.values(roll, solver))
@@ -340,7 +236,7 @@ def _tidied(found: _Found, effort: Effort) -> _Found:
 
 def _place(
     job: Job, count: int, work: float, hint: Mapping[str, int]
-) -> tuple[str, programme.Programme, Mapping[str, int] | None]:
+) -> tuple[str, Programme, Mapping[str, int] | None]:
     """Return how the search for a layout on ``count`` boards ended; INFEASIBLE only when nothing was held back."""
     built = programme.build(job, boards=count, share_strips=STRIPS)
     status = "UNKNOWN"

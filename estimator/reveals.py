@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from estimator.boards import BoardRules, BoardSize, sizes_on_sale
 from estimator.cutting import CutPlan, cut_rectangles
 from estimator.inputs import WallCase
-from estimator.layout import Offcut, Piece
+from estimator.layout_records import Offcut, Piece
 from estimator.outlines import Outline
 from estimator.tables import read_table
 from vision.findings import Finding

@@ -9,10 +9,10 @@ import shapely
 from shapely import affinity
 
 from estimator.boards import BoardRules
-from estimator.columns import Corner
 from estimator.faces import Face
-from estimator.layout import Piece, RoomLayout
+from estimator.layout_records import Piece, RoomLayout
 from estimator.outlines import Outline
+from estimator.setting_out import Corner
 
 SLIVER_MM2 = 1.0
 

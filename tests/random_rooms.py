@@ -5,8 +5,8 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 
-from estimator.columns import Corner
 from estimator.faces import Box, Face, Gap
+from estimator.setting_out import Corner
 
 CEILINGS = (2280, 2320, 2380, 2400, 2410, 2424, 2440, 2490, 2550, 2630, 2700, 2720, 2750, 2900)
 DEPTH_MM = 73

@@ -7,10 +7,12 @@ from functools import cache
 
 import pytest
 
-from estimator.estimate import Estimate, corners_of, estimate_survey, with_stray_walls
+from estimator.estimate import estimate_survey
+from estimator.estimate_records import Estimate
 from estimator.faces import Face
 from estimator.inputs import Design, Room
 from estimator.prices import load_prices
+from estimator.room_boards import corners_of, with_stray_walls
 from tests.board_cases import BACK, NORTH, SITE, back_room, case, feature, wall, window
 
 VERDICTS = {"nothing_found_against", "tape_first", "not_before", "cannot_say"}
@@ -51,7 +53,8 @@ def test_the_order_misses_nothing_that_the_walls_ask_for() -> None:
     keys = {line.key for line in back().order}
     assert keys >= {
         "laminate_2400", "reveal_board", "adhesive", "primer", "fixing", "sealant", "foil_tape", "joint_tape",
-        "joint_mix", "skim", "bead", "window_board", "skirting", "back_box", "socket_move", "radiator_move", "pattress_timber", "delivery",
+        "joint_mix", "skim", "bead", "window_board", "skirting", "back_box",
+        "socket_move", "radiator_move", "pattress_timber", "delivery",
     }  # fmt: skip
     assert "asbestos_sample" not in keys  # said not to be there
 

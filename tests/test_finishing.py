@@ -9,7 +9,8 @@ import pytest
 from estimator.boards import board_rules, sizes_on_sale
 from estimator.faces import Face, lining_face
 from estimator.finishing import Seal, air_line, open_edges
-from estimator.layout import RoomLayout, lay_boards
+from estimator.layout import lay_boards
+from estimator.layout_records import RoomLayout
 from tests.board_cases import NORTH, case
 
 RULES = board_rules()

@@ -9,7 +9,8 @@ from estimator.boards import board_rules, board_weight_kg, sizes_on_sale
 from estimator.faces import Face, lining_face
 from estimator.fixing import WallFixing, adhesive_kg, fix_wall, fixing_length_mm
 from estimator.inputs import WallCase
-from estimator.layout import RoomLayout, lay_boards
+from estimator.layout import lay_boards
+from estimator.layout_records import RoomLayout
 from tests.board_cases import NORTH, case
 
 RULES = board_rules()

@@ -9,8 +9,10 @@ import pytest
 from estimator.boards import board_rules, sizes_on_sale
 from estimator.faces import lining_face
 from estimator.inputs import Room, WallCase
-from estimator.knock_on import Move, what_moves
-from estimator.layout import RoomLayout, lay_boards
+from estimator.knock_on import what_moves
+from estimator.knock_on_features import Move
+from estimator.layout import lay_boards
+from estimator.layout_records import RoomLayout
 from estimator.reveals import reveal_linings
 from tests.board_cases import BACK, NORTH, SITE, case, feature, wall, window
 from vision.findings import Finding

@@ -9,9 +9,10 @@ from functools import cache
 import pytest
 
 from estimator.boards import BoardRules, BoardSize, board_rules, sizes_on_sale
-from estimator.columns import Corner
 from estimator.faces import Box, Face
-from estimator.layout import RoomLayout, board_for, fits_on, lay_boards
+from estimator.layout import board_for, fits_on, lay_boards
+from estimator.layout_records import RoomLayout
+from estimator.setting_out import Corner
 from tests.board_checker import faults
 from tests.random_rooms import RoomFaces, door, face, hard_rooms, random_room, window
 from tests.studies import layout as study

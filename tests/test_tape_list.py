@@ -14,7 +14,7 @@ from estimator.estimate import estimate_survey
 from estimator.faces import lining_face
 from estimator.inputs import Design, Room, WallCase
 from estimator.layout import lay_boards
-from estimator.tape_list import TapeItem, window_board_depth_mm
+from estimator.tape_reasons import TapeItem, window_board_depth_mm
 from tests.board_cases import SITE, case, known, wall, window
 from tests.studies import tape_list as study
 

@@ -7,13 +7,15 @@ import statistics
 import time
 
 from estimator.boards import BoardSize, board_rules
-from estimator.layout import RoomLayout, lay_boards
+from estimator.layout import lay_boards
+from estimator.layout_records import RoomLayout
 from tests.board_checker import faults
 from tests.random_rooms import RoomFaces, hard_rooms, random_room
 
 DEPENDS = (
-    "estimator/columns.py", "estimator/layout.py", "estimator/cut_plan.py", "estimator/outlines.py",
-    "estimator/data/board_rules.toml", "tests/board_checker.py", "tests/random_rooms.py",
+    "estimator/columns.py", "estimator/setting_out.py", "estimator/sharing.py", "estimator/layout.py",
+    "estimator/cut_plan.py", "estimator/outlines.py", "estimator/data/board_rules.toml",
+    "tests/board_checker.py", "tests/random_rooms.py",
 )  # fmt: skip
 ROOMS = 200
 LIMIT_S = 10.0

@@ -7,20 +7,23 @@ import statistics
 from collections.abc import Sequence
 
 from estimator.boards import board_rules, sizes_on_sale
-from estimator.columns import Corner
 from estimator.count_risk import Calls, CountRisk, count_risk
-from estimator.estimate import corners_of
 from estimator.faces import lining_face
 from estimator.inputs import Design, Room, WallCase
-from estimator.layout import Effort, RoomLayout, lay_boards
+from estimator.layout import lay_boards
+from estimator.layout_records import Effort, RoomLayout
 from estimator.prices import default_prices
 from estimator.reveals import reveal_linings
-from estimator.tape_list import TapeItem, tape_list
+from estimator.room_boards import corners_of
+from estimator.setting_out import Corner
+from estimator.tape_list import tape_list
+from estimator.tape_reasons import TapeItem
 from tests.simulated_surveys import after_taping, as_measured, case_of, survey
 
 DEPENDS = (
-    "estimator/columns.py", "estimator/layout.py", "estimator/count_risk.py", "estimator/tape_list.py",
-    "estimator/data/board_rules.toml", "tests/simulated_surveys.py", "tests/random_rooms.py",
+    "estimator/columns.py", "estimator/setting_out.py", "estimator/sharing.py", "estimator/layout.py",
+    "estimator/count_risk.py", "estimator/tape_list.py", "estimator/data/board_rules.toml",
+    "tests/simulated_surveys.py", "tests/random_rooms.py", "estimator/tape_reasons.py",
 )  # fmt: skip
 SURVEYS = 500
 DESIGN = Design(insulation="phenolic", insulation_mm=50.0)

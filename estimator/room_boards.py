@@ -1,0 +1,211 @@
+"""The boards of one room: faces, corners, layout, how sure the count is, and what stands against it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from estimator.boards import BoardRules, board_weight_kg, sizes_on_sale
+from estimator.count_risk import Calls, CountRisk, count_risk
+from estimator.estimate_records import RoomBoards
+from estimator.faces import Face, is_lined, lining_face
+from estimator.inputs import Design, Room, WallCase
+from estimator.layout import lay_boards
+from estimator.layout_records import RoomLayout
+from estimator.linings import Lining
+from estimator.order_materials import RoomBoardsOrder
+from estimator.setting_out import Corner
+from vision.findings import Finding
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomWork:
+    room: Room
+    cases: tuple[WallCase, ...]
+    faces: Mapping[str, Face]
+    layout: RoomLayout | None
+    risk: CountRisk | None
+
+
+def with_stray_walls(rooms: Sequence[Room], cases: Sequence[WallCase]) -> list[Room]:
+    """Return the rooms, walls that name their room added behind a gap, and a room for each wall that has none."""
+    named = {w for room in rooms for w in room.walls if w is not None}
+    found: list[Room] = []
+    for room in rooms:
+        extra = tuple(c.measured.id for c in cases if c.measured.id not in named and c.declared.room == room.id)
+        named |= set(extra)
+        found.append(replace(room, walls=(*room.walls, None, *extra)) if extra else room)
+    for case in cases:
+        if case.measured.id not in named and case.declared.side == "inside":
+            found.append(Room(id=case.declared.room or f"room of {case.measured.id}", walls=(case.measured.id,)))
+    return found
+
+
+def lay_room(
+    room: Room, cases: tuple[WallCase, ...], *, lining: Lining, rules: BoardRules, calls: Calls
+) -> tuple[RoomWork, list[Finding]]:
+    findings: list[Finding] = []
+    faces: dict[str, Face] = {}
+    for case in cases:
+        if is_lined(case):
+            face, bad = lining_face(case)
+            findings += bad
+            if face is not None:
+                faces[face.wall] = face
+    nothing = RoomWork(room=room, cases=cases, faces=faces, layout=None, risk=None)
+    if not faces:
+        return nothing, findings
+    sizes = sizes_on_sale(lining.insulation_mm)
+    where = {"room": room.id, "key": "insulation_mm"}
+    if lining.family != "laminate":
+        return nothing, [
+            *findings,
+            Finding(
+                code="B013",
+                severity="note",
+                message=f"{room.id}: {lining.name} is no board with insulation on it, so no boards are laid out for "
+                "it.",
+                remedy="Compare it by heat, depth and cost; its own trade sets it out.",
+                where=where,
+            ),
+        ]
+    if not sizes:
+        return nothing, [
+            *findings,
+            Finding(
+                code="B010",
+                severity="stop",
+                message=f"{room.id}: no board on sale has {lining.insulation_mm:g} mm of insulation.",
+                remedy=f"Choose one of {', '.join(f'{t:g}' for t in _thicknesses())} mm.",
+                where=where,
+            ),
+        ]
+    corners = corners_of(room, list(faces.values()), round(lining.build_up_mm))
+    try:
+        layout = lay_boards(list(faces.values()), sizes=sizes, rules=rules, corners=corners)
+    except ValueError as error:
+        return nothing, [
+            *findings,
+            Finding(
+                code="B011",
+                severity="stop",
+                message=f"{room.id}: {error}.",
+                remedy="Check the heights and openings, or ask for boards of another length.",
+                where={"room": room.id},
+            ),
+        ]
+    lined = [c for c in cases if c.measured.id in faces]
+    risk = count_risk(room.id, lined, layout, sizes=sizes, corners=corners, rules=rules, calls=calls)
+    return RoomWork(room=room, cases=cases, faces=faces, layout=layout, risk=risk), [
+        *findings,
+        *_layout_findings(room, layout),
+    ]
+
+
+def _thicknesses() -> list[float]:
+    from estimator.tables import read_table
+
+    rows = read_table("board_sizes").rows.values()
+    return sorted({float(t) for row in rows if row.get("use", "wall") == "wall" for t in row["insulation_mm"]})
+
+
+def _layout_findings(room: Room, layout: RoomLayout) -> list[Finding]:
+    found = []
+    where = {"room": room.id}
+    if not layout.proved:
+        found.append(
+            Finding(
+                code="B014",
+                severity="note",
+                message=f"{room.id}: {layout.count} boards found, at least {layout.lower_bound} needed; not proved to "
+                "be the fewest.",
+                remedy="Order as found; a shorter list may exist.",
+                where=where,
+            )
+        )
+    near = sorted({j.wall for j in layout.joints if "jamb" in j.risk})
+    if near:
+        found.append(
+            Finding(
+                code="B015",
+                severity="warn",
+                message=f"{room.id}: a joint stands within the clearance of a jamb on {', '.join(near)}.",
+                remedy="Tape and fill that joint with care; one more board would avoid it.",
+                where=where,
+            )
+        )
+    boxed = sorted({j.risk.removeprefix("in line with ") for j in layout.joints if j.risk.startswith("in line with ")})
+    if boxed:
+        found.append(
+            Finding(
+                code="B016",
+                severity="note",
+                message=f"{room.id}: a joint runs in line with {', '.join(boxed)}.",
+                remedy="Have the electrician shift the box a hand's width.",
+                where=where,
+            )
+        )
+    if layout.board.on_order:
+        found.append(
+            Finding(
+                code="B017",
+                severity="note",
+                message=f"{room.id}: boards of {layout.board.length_mm} mm are made to order and not taken back.",
+                remedy="Ask for the lead time, and tape the heights before ordering.",
+                where=where,
+            )
+        )
+    return found
+
+
+def corners_of(room: Room, faces: Sequence[Face], depth: int) -> list[Corner]:
+    """Return the corners where two linings meet; clockwise, a wall's right end meets the next one's left."""
+    at = {face.wall: n for n, face in enumerate(faces)}
+    ring = list(room.walls)
+    following = [*ring[1:], *(ring[:1] if len(ring) > 2 else [None])]
+    return [
+        Corner(left_face=at[a], right_face=at[b], depth=depth)
+        for a, b in zip(ring, following, strict=True)
+        if a in at and b in at and a is not None and b is not None and a != b
+    ]
+
+
+def to_order(done: RoomWork) -> RoomBoardsOrder:
+    assert done.layout is not None and done.risk is not None  # asked only for rooms with boards
+    return RoomBoardsOrder(
+        room=done.room.id,
+        board=done.layout.board,
+        count=done.layout.count,
+        to_order=done.risk.to_order,
+        offcuts=done.layout.offcuts,
+    )
+
+
+def boards_entry(done: RoomWork, design: Design) -> RoomBoards | None:
+    layout, risk = done.layout, done.risk
+    if layout is None or risk is None:
+        return None
+    more, fewer = risk.chances()
+    return RoomBoards(
+        count=layout.count,
+        lower_bound=layout.lower_bound,
+        proved=layout.proved,
+        to_order=risk.to_order,
+        chance_more=more,
+        chance_fewer=fewer,
+        board=layout.board,
+        pieces=layout.pieces,
+        offcuts=layout.offcuts,
+        joints=layout.joints,
+        joints_at_risk=layout.joints_at_risk,
+        kept=layout.kept,
+        column_count=layout.column_count,
+        area_count=layout.area_count,
+        foot_gaps_mm=layout.foot_gaps_mm,
+        run_through=layout.run_through,
+        used_m2=layout.used_m2,
+        waste_m2=layout.waste_m2,
+        board_weight_kg=board_weight_kg(
+            layout.board, insulation=design.insulation, insulation_mm=design.insulation_mm, board_mm=design.board_mm
+        ),
+    )

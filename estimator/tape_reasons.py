@@ -1,0 +1,251 @@
+"""Why a length may be worth taping, one reason at a time: board length, reveals, thickness, plaster."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from estimator.boards import BoardRules
+from estimator.construction import Construction, judge_construction
+from estimator.count_risk import TAPE_SD_MM, CountRisk, Dim, normal_tail
+from estimator.existing_walls import candidate_walls
+from estimator.fixing import fixing_length_mm
+from estimator.heat_records import WallHeat
+from estimator.inputs import Design, WallCase
+from estimator.lined_wall import lined_transmittance
+from estimator.linings import make_lining
+from estimator.prices import Prices
+from estimator.reveals import OpeningLining, reveal_bed_mm
+from estimator.tables import read_table
+from vision.walls import Measured
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TapeItem:
+    """A length to be taped: where, why, the chance that it matters, and the pounds at risk (chance x cost)."""
+
+    wall: str
+    key: str
+    why: str
+    chance: float
+    at_risk: float
+    now_mm: Measured | None = None
+
+
+def middle_price(prices: Prices, key: str, fallback: float = 0.0) -> float:
+    row = prices.rows.get(key)
+    return fallback if row is None else (row.low + row.high) / 2
+
+
+def board_price(prices: Prices) -> float:
+    return middle_price(prices, "laminate_2400")
+
+
+def percent(chance: float) -> str:
+    return f"{100 * chance:.0f} %"
+
+
+def size_of(cases: Sequence[WallCase], dim: Dim) -> Measured | None:
+    wall = next((c.measured for c in cases if c.measured.id == dim[0]), None)
+    if wall is None:
+        return None
+    if dim[1].startswith("openings."):
+        _, opening, name = dim[1].split(".", 2)
+        found = next((getattr(o, name, None) for o in wall.openings if o.id == opening), None)
+    else:
+        found = getattr(wall, dim[1], None)
+    return found if isinstance(found, Measured) else None
+
+
+def height_reasons(risks: Sequence[CountRisk], cases: Sequence[WallCase], prices: Prices) -> list[TapeItem]:
+    items = []
+    for risk in risks:
+        for dim, chance in risk.length_flip.items():
+            cost = chance * (risk.count * board_price(prices) + middle_price(prices, "redelivery"))
+            items.append(
+                TapeItem(
+                    wall=dim[0],
+                    key=dim[1],
+                    why=f"boards {risk.other_length_mm[dim]} mm long instead ({percent(chance)})",
+                    chance=chance,
+                    at_risk=cost,
+                    now_mm=size_of(cases, dim),
+                )
+            )
+    return items
+
+
+def window_board_depth_mm(needed: float) -> float:
+    """Return the next depth on sale [mm], or what is needed where none is deep enough."""
+    depths = sorted(float(d) for d in read_table("window_boards").row("depths")["depths_mm"])
+    return next((d for d in depths if d >= needed - 1e-9), needed)
+
+
+def reveal_reasons(
+    openings: Sequence[OpeningLining], cases: Sequence[WallCase], rules: BoardRules, prices: Prices
+) -> list[TapeItem]:
+    items = []
+    by_id = {(c.measured.id, o.id): o for c in cases for o in c.measured.openings}
+    for lining in openings:
+        opening = by_id[lining.wall, lining.opening]
+        depth = opening.reveal_depth_mm
+        if lining.window_board_mm is not None and depth is not None and depth.sd > 0:
+            needed = lining.depth_mm + rules.overhang_mm
+            sold = window_board_depth_mm(needed)
+            smaller = max((d for d in read_table("window_boards").row("depths")["depths_mm"] if d < sold), default=0.0)
+            more, less = normal_tail((sold - needed) / depth.sd), normal_tail((needed - smaller) / depth.sd)
+            chance = max(more, less)
+            length = lining.window_board_mm[1] / 1000
+            other = window_board_depth_mm(sold + 1) if more >= less else smaller
+            items.append(
+                TapeItem(
+                    wall=lining.wall,
+                    key=f"openings.{lining.opening}.reveal_depth_mm",
+                    why=f"window board {sold:g} or {other:g} mm deep ({percent(chance)})",
+                    chance=chance,
+                    at_risk=chance * length * middle_price(prices, "window_board"),
+                    now_mm=depth,
+                )
+            )
+        shown = opening.visible_frame_mm
+        taped_frame = _taped_frame(cases, lining)
+        if lining.lining_mm is not None and not taped_frame:
+            takes = lining.lining_mm + reveal_bed_mm() + rules.bead_clear_mm
+            chance = 0.5 if shown is None else normal_tail((shown - takes) / rules.frame_sd_mm)
+            said = "nobody has measured it" if shown is None else f"{shown:g} is typed"
+            items.append(
+                TapeItem(
+                    wall=lining.wall,
+                    key=f"openings.{lining.opening}.visible_frame_mm",
+                    why=f"reveal lining, bead and clearance need {takes:g} mm of frame; {said} ({percent(chance)} "
+                    "too little)",
+                    chance=chance,
+                    at_risk=chance * middle_price(prices, "reveal_board"),
+                    now_mm=None if shown is None else Measured(value=shown, sd=rules.frame_sd_mm),
+                )
+            )
+    return items
+
+
+def _taped_frame(cases: Sequence[WallCase], lining: OpeningLining) -> bool:
+    for case in cases:
+        if case.measured.id == lining.wall:
+            for o in case.declared.openings:
+                if o.id == lining.opening:
+                    return "visible_frame_mm" in o.taped
+    return False
+
+
+QUANTILES = (
+    -1.645,
+    -0.842,
+    0.0,
+    0.842,
+    1.645,
+)  # five points of a normal, for verdicts that have to be asked for one by one
+
+
+def thickness_reasons(
+    cases: Sequence[WallCase],
+    heats: Mapping[str, WallHeat],
+    constructions: Mapping[str, Construction],
+    design: Design,
+    risks: Sequence[CountRisk],
+    prices: Prices,
+) -> list[TapeItem]:
+    items = []
+    for case in cases:
+        wall = case.measured.id
+        known = [o.thickness_mm for o in case.measured.openings if o.thickness_mm is not None]
+        judged = constructions.get(wall)
+        if judged is None or not known or case.declared.faces != "outside":
+            continue
+        thickness = min(known, key=lambda m: m.sd)
+        if thickness.sd <= 1.25 * TAPE_SD_MM or any(o.taped.get("thickness_mm") for o in case.declared.openings):
+            continue
+        boards = next((r.count for r in risks if any(d[0] == wall for d in r.dims)), 4)
+        settled = [
+            judge_construction(_with_thickness(case, thickness.value + q * thickness.sd)).verdict for q in QUANTILES
+        ]
+        others = [v for v in settled if v != judged.verdict]
+        chance = len(others) / len(settled)
+        what = (
+            "whether the wall is solid or cavity could be settled"
+            if judged.verdict == "unknown"
+            else f"the wall might be judged {(others or ['otherwise'])[0].replace('_', ' ')}"
+        )
+        heat = heats.get(wall)
+        flips = _u_flip(heat, judged, thickness, design) if heat is not None else 0.0
+        if flips > chance:
+            chance, what = (
+                flips,
+                f"whether U {heat.chosen.u_from_calculated:.2f} meets {heat.target_u:.2f}"
+                if heat is not None
+                else what,
+            )
+        items.append(
+            TapeItem(
+                wall=wall,
+                key="thickness_mm",
+                why=f"{what} ({percent(chance)}): tape the whole wall at an open door or casement",
+                chance=chance,
+                at_risk=chance * boards * board_price(prices) / 2,
+                now_mm=thickness,
+            )
+        )
+    return items
+
+
+def _with_thickness(case: WallCase, value: float) -> WallCase:
+    size = Measured(value=value, sd=TAPE_SD_MM)
+    openings = tuple(replace(o, thickness_mm=size) if o.thickness_mm is not None else o for o in case.measured.openings)
+    return replace(case, measured=replace(case.measured, openings=openings))
+
+
+def _u_flip(heat: WallHeat, judged: Construction, thickness: Measured, design: Design) -> float:
+    """Return the chance that the wall's thickness carries the lined transmittance over the target."""
+    lining = make_lining(design.insulation, design.insulation_mm, board_mm=design.board_mm, fixing=design.fixing)
+
+    def u(mm: float) -> float:
+        walls = candidate_walls(judged, thickness_mm=Measured(value=mm, sd=TAPE_SD_MM))
+        return lined_transmittance(walls[0], lining).u_w_m2k
+
+    slope = (u(thickness.value + thickness.sd) - u(thickness.value - thickness.sd)) / 2
+    here = u(thickness.value)
+    return normal_tail(abs(heat.target_u - here) / abs(slope)) if slope else 0.0
+
+
+def plaster_reasons(
+    cases: Sequence[WallCase], design: Design, rules: BoardRules, risks: Sequence[CountRisk], prices: Prices
+) -> list[TapeItem]:
+    """Ask for the plaster's thickness where it decides between two fixings; one wall of a room stands for all."""
+    items = []
+    lining = make_lining(design.insulation, design.insulation_mm, board_mm=design.board_mm, fixing=design.fixing)
+    lengths = sorted(float(v) for v in read_table("fixing_quantities").row("fixing_lengths")["lengths_mm"])
+    for risk in risks:
+        wall = next((c for c in cases if any(d[0] == c.measured.id for d in risk.dims)), None)
+        if wall is None or isinstance(wall.site.extra.get("plaster_mm"), int | float):
+            continue
+        needed = fixing_length_mm(
+            board_mm=lining.board_mm, insulation_mm=lining.insulation_mm, gap_mm=lining.gap_mm, rules=rules
+        )
+        sold = next((v for v in lengths if v >= needed), lengths[-1])
+        below = max((v for v in lengths if v < sold), default=0.0)
+        more, less = (
+            normal_tail((sold - needed) / rules.plaster_sd_mm),
+            normal_tail((needed - below) / rules.plaster_sd_mm),
+        )
+        chance = max(more, less)
+        fixings = 2.0 * risk.count
+        other = next((v for v in lengths if v > sold), sold) if more >= less else below
+        items.append(
+            TapeItem(
+                wall=wall.measured.id,
+                key="plaster_mm",
+                why=f"fixings {sold:g} or {other:g} mm long ({percent(chance)}): look at the edge of a socket hole",
+                chance=chance,
+                at_risk=chance * fixings * middle_price(prices, "fixing"),
+                now_mm=Measured(value=rules.plaster_mm, sd=rules.plaster_sd_mm),
+            )
+        )
+    return items
