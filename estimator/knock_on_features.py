@@ -56,6 +56,7 @@ CABLE_SLACK_MM = (100, 150)  # common practice, no source
 
 
 def feature_moves(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Finding]]:
+    """Return what moves with one feature of a wall, and its findings."""
     kind = feature.kind.strip().lower().replace(" ", "_").replace("-", "_")
     for kinds, rule in _RULES:
         if kind in kinds:
@@ -332,6 +333,7 @@ _RULES: tuple[tuple[tuple[str, ...], _Rule], ...] = (
 
 
 def wet_finding(wall: str, why: str, feature: str = "") -> Finding:
+    """Return the warning of a wet room."""
     return Finding(
         code="B035",
         severity="warn",

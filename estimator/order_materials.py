@@ -45,6 +45,7 @@ class RoomBoardsOrder:
 
 
 def fixing_lines(fixings: Sequence[WallFixing], reveals: Sequence[RevealBoards], rules: BoardRules) -> list[OrderLine]:
+    """Return adhesive, primer, battens, screws and fixings."""
     sums = totals(fixings)
     lines: list[OrderLine] = []
     if not fixings:
@@ -135,6 +136,7 @@ def fixing_lines(fixings: Sequence[WallFixing], reveals: Sequence[RevealBoards],
 
 
 def air_line_lines(seals: Sequence[Seal]) -> list[OrderLine]:
+    """Return sealant and tape for the air line."""
     rows = read_table("finishing")
     sealant, tape = rows.row("sealant"), rows.row("foil_tape")
     bead = sum(s.length_m for s in seals if s.material == "sealant") * (1 + sealant["waste"])
@@ -164,6 +166,7 @@ def air_line_lines(seals: Sequence[Seal]) -> list[OrderLine]:
 
 
 def finish_lines(fixings: Sequence[WallFixing], openings: Sequence[OpeningLining]) -> list[OrderLine]:
+    """Return what jointing, skim and corners take."""
     rows = read_table("finishing")
     area = sum(f.board_area_m2 for f in fixings)
     reveal = sum((2 * o.jamb_length_mm + o.soffit_length_mm) * o.depth_mm for o in openings) / 1e6
@@ -213,6 +216,7 @@ def finish_lines(fixings: Sequence[WallFixing], openings: Sequence[OpeningLining
 
 
 def window_board_lines(openings: Sequence[OpeningLining], rules: BoardRules) -> list[OrderLine]:
+    """Return a line for each new window board."""
     lines = []
     for o in openings:
         if o.window_board_mm is None:

@@ -44,6 +44,7 @@ def with_stray_walls(rooms: Sequence[Room], cases: Sequence[WallCase]) -> list[R
 def lay_room(
     room: Room, cases: tuple[WallCase, ...], *, lining: Lining, rules: BoardRules, calls: Calls
 ) -> tuple[RoomWork, list[Finding]]:
+    """Return the boards of a room with their risk, and the findings that come with them."""
     findings: list[Finding] = []
     faces: dict[str, Face] = {}
     for case in cases:
@@ -171,6 +172,7 @@ def corners_of(room: Room, faces: Sequence[Face], depth: int) -> list[Corner]:
 
 
 def to_order(done: RoomWork) -> RoomBoardsOrder:
+    """Return what the room adds to the order; only for a room with boards."""
     assert done.layout is not None and done.risk is not None  # asked only for rooms with boards
     return RoomBoardsOrder(
         room=done.room.id,
@@ -182,6 +184,7 @@ def to_order(done: RoomWork) -> RoomBoardsOrder:
 
 
 def boards_entry(done: RoomWork, design: Design) -> RoomBoards | None:
+    """Return a room's boards as the estimate lists them, or None where none were laid."""
     layout, risk = done.layout, done.risk
     if layout is None or risk is None:
         return None

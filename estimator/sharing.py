@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 
 def add_strips(p: Programme, job: Job, most: int | None) -> None:
+    """Add the strips of boards that small pieces may be cut from."""
     count = len(p.smalls) if most is None else min(most, len(p.smalls))
     for t in range(count):
         width, used = p.integer(0, job.board.width_mm, f"strip{t}.width"), p.choice(f"strip{t}.used")
@@ -20,6 +21,7 @@ def add_strips(p: Programme, job: Job, most: int | None) -> None:
 
 
 def add_stacks(p: Programme, job: Job) -> None:
+    """Add the choice of a place for every small piece, stacked along strips and cut-outs."""
     m, kerf, full = p.model, job.rules.kerf_mm, job.board.width_mm
     load: dict[int, list[Var]] = {j: [] for j in range(len(p.places))}
     for s, small in enumerate(p.smalls):
@@ -55,6 +57,7 @@ def roll_length(p: Programme, kerf: int) -> Var:
 
 
 def add_boards(p: Programme, job: Job, count: int) -> None:
+    """Add the choice of a board, out of ``count``, for every column and strip."""
     m, kerf, full = p.model, job.rules.kerf_mm, job.board.width_mm
     load: list[list[Var]] = [[] for _ in range(count)]
     for i, item in enumerate(p.items):

@@ -33,19 +33,23 @@ class TapeItem:
 
 
 def middle_price(prices: Prices, key: str, fallback: float = 0.0) -> float:
+    """Return the middle of a price range, or ``fallback`` where the list has no such key [pounds]."""
     row = prices.rows.get(key)
     return fallback if row is None else (row.low + row.high) / 2
 
 
 def board_price(prices: Prices) -> float:
+    """Return the middle price of a wall board [pounds]."""
     return middle_price(prices, "laminate_2400")
 
 
 def percent(chance: float) -> str:
+    """Return a chance in words, as whole hundredths."""
     return f"{100 * chance:.0f} %"
 
 
 def size_of(cases: Sequence[WallCase], dim: Dim) -> Measured | None:
+    """Return the measured size that a wall and key name, or None."""
     wall = next((c.measured for c in cases if c.measured.id == dim[0]), None)
     if wall is None:
         return None
@@ -58,6 +62,7 @@ def size_of(cases: Sequence[WallCase], dim: Dim) -> Measured | None:
 
 
 def height_reasons(risks: Sequence[CountRisk], cases: Sequence[WallCase], prices: Prices) -> list[TapeItem]:
+    """Return the heights that may ask for boards of another length."""
     items = []
     for risk in risks:
         for dim, chance in risk.length_flip.items():
@@ -84,6 +89,7 @@ def window_board_depth_mm(needed: float) -> float:
 def reveal_reasons(
     openings: Sequence[OpeningLining], cases: Sequence[WallCase], rules: BoardRules, prices: Prices
 ) -> list[TapeItem]:
+    """Return the reveals and frames on which a window board or a lining hangs."""
     items = []
     by_id = {(c.measured.id, o.id): o for c in cases for o in c.measured.openings}
     for lining in openings:
@@ -153,6 +159,7 @@ def thickness_reasons(
     risks: Sequence[CountRisk],
     prices: Prices,
 ) -> list[TapeItem]:
+    """Return the wall thicknesses on which construction or transmittance hangs."""
     items = []
     for case in cases:
         wall = case.measured.id
