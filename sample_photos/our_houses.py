@@ -150,7 +150,7 @@ SIGNAL = House(
     design={"insulation": "pir", "insulation_mm": 40, "board_mm": 12.5, "fixing": "adhesive_dabs", "target_u": 0.30},
     features=(
         Feature(id="rad", kind="radiator", left=1.452, bottom=0.148, width=1.200, height=0.600, proud=0.098),
-        Feature(id="s1", kind="socket", left=0.655, bottom=0.442, width=0.147, height=0.087, proud=0.009),
+        Feature(id="s1", kind="socket", left=0.562, bottom=0.442, width=0.147, height=0.087, proud=0.009),
         Feature(id="s2", kind="socket", left=3.402, bottom=0.446, width=0.147, height=0.087, proud=0.009),
     ),
     references=(
