@@ -14,6 +14,7 @@ PAPER_MM = (297.0, 210.0)  # ISO 216 A4
 PAPER_SCALE_SD = 0.005
 _REACH_MM, _INSIDE_MM = 12.0, 8.0  # how far out and in of its place an edge is looked for; tags begin 12.5 mm in
 _TALLEST_SPREAD_MM = 1.2
+_GROUPS = 4
 
 
 def print_scale_from_paper(picture: Picture, fit: TagFit) -> Measured | None:
@@ -70,7 +71,7 @@ def _edge_mm(
     half_mm, other = PAPER_MM[axis] / 2, PAPER_MM[1 - axis] / 2 - 6
     along = np.linspace(-other, other, 48)
     out = np.linspace(half_mm - _INSIDE_MM, half_mm + _REACH_MM, 61)
-    # Strips of profiles are averaged along the edge in six groups: noise falls, a slightly turned edge stays sharp.
+    # Strips of profiles are averaged along the edge in groups: noise falls, a slightly turned edge stays sharp.
     grid = np.empty((len(along), len(out), 2))
     grid[..., axis] = sign * out
     grid[..., 1 - axis] = along[:, None]
@@ -78,13 +79,13 @@ def _edge_mm(
     inside = ((pixels >= 0) & (pixels <= np.array(light.shape[1::-1]) - 1)).all(axis=1)
     if inside.mean() < 0.9:
         return None
-    profiles = sample_light(light, pixels).reshape(6, -1, len(out)).mean(axis=1)
+    profiles = sample_light(light, pixels).reshape(_GROUPS, -1, len(out)).mean(axis=1)
     pixel_mm = (_REACH_MM + _INSIDE_MM) / float(np.linalg.norm(pixels[60] - pixels[0]))
     places = []
     for profile in profiles:
         found = step_edges(out / pixel_mm, profile, min_step=0.06 * float(profile.max()))
         if found and found[0].after < found[0].before:
             places.append(found[0].position * pixel_mm)
-    if len(places) < 5 or np.std(places) > _TALLEST_SPREAD_MM:
+    if len(places) < _GROUPS - 1 or np.std(places) > _TALLEST_SPREAD_MM:
         return None
     return float(np.median(places)), float(np.std(places) / np.sqrt(len(places)))

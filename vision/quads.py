@@ -16,6 +16,7 @@ _LEVELS = (9.0, 18.0, 36.0, 64.0)
 _LEAST_SIGNAL = 3.0
 _LEAST_PX, _MOST_PX = 18, 190  # extent of a patch at the scale it is looked for
 _LEAST_FILL = 0.86
+_LEAST_OF_BOX = 0.7  # of its upright or turned box that a rectangle seen aslant fills
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,7 +146,8 @@ def _quad_of(contour: NDArray[np.int32]) -> Quad | None:
         return None
     hull = np.reshape(cv2.convexHull(contour), (-1, 2))
     area, outline = float(cv2.contourArea(hull)), float(cv2.contourArea(contour))
-    if outline < 0.7 * area:
+    (_, (wide, high), _) = cv2.minAreaRect(hull)
+    if outline < 0.7 * area or area < _LEAST_OF_BOX * wide * high:
         return None
     corners = _four_corners(hull, area)
     if corners is None:
@@ -176,24 +178,30 @@ def _four_corners(hull: NDArray[np.int32], area: float) -> FloatArray | None:
 
 def _longest_sides(poly: FloatArray) -> FloatArray | None:
     """Return where the four longest sides of a polygon, in their order, cross."""
-    ahead = np.roll(poly, -1, axis=0)
-    lengths = np.linalg.norm(ahead - poly, axis=1)
     if len(poly) > 8:
         return None
-    chosen = np.sort(np.argsort(-lengths)[:4])
-    lines = [np.cross(np.append(poly[i], 1.0), np.append(ahead[i], 1.0)) for i in chosen]
-    points = [np.cross(lines[i - 1], lines[i]) for i in range(4)]
-    if any(abs(p[2]) < 1e-9 for p in points):
+    ahead = np.roll(poly, -1, axis=0)
+    along = ahead - poly
+    chosen = np.sort(np.argsort(-np.sum(along * along, axis=1))[:4])
+    p, v = poly[chosen], along[chosen]
+    q, w = np.roll(p, 1, axis=0), np.roll(v, 1, axis=0)
+    turn = w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]
+    if np.abs(turn).min() < 1e-9:
         return None
-    return np.array([p[:2] / p[2] for p in points])
+    gap = p - q
+    share = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / turn
+    return np.asarray(q + share[:, None] * w)
 
 
 def _distinct(quads: Iterable[Quad]) -> list[Quad]:
     """Return the quads without near repeats, the best filled first."""
     kept: list[Quad] = []
+    corners = np.zeros((0, 4, 2))
     for quad in sorted(quads, key=lambda q: -q.fill):
         size = float(np.linalg.norm(quad.corners_px[2] - quad.corners_px[0]))
         slack = max(2.5, 0.03 * size)
-        if all(np.abs(k.corners_px - quad.corners_px).max() > slack for k in kept):
-            kept.append(quad)
+        if kept and (np.abs(corners - quad.corners_px).max(axis=(1, 2)) <= slack).any():
+            continue
+        kept.append(quad)
+        corners = np.concatenate([corners, quad.corners_px[None]])
     return kept

@@ -20,12 +20,12 @@ from vision.walls import FloatArray
 
 _REACH_MM = 43.0  # pixels up to 7 mm outside a tag's square take part; paper ends 12.5 mm outside
 _EDGE_PX = 4.0  # and only those this near to a border between cells
-_MOST_PIXELS = 1700  # of one tag
+_MOST_PIXELS = 1400  # of one tag
 _MAP, _SHARED = 11, 14  # eight of the map, lens curvature, two of bend; and blur, sharpening, bloom
 # Priors of lens curvature, bend (mm), blur (px), sharpening and bloom: mean and sd. Invented, wide.
 _PRIOR = np.array([[0.0, 0.03], [0.0, 0.6], [0.0, 0.6], [0.9, 0.7], [0.0, 0.5], [0.0, 0.6]])
 _SLOPE_SD = 0.3  # of white and of black across a tag, as a share of the contrast
-_SETTLED_PX, _MOST_STEP_PX = 0.004, 1.2
+_SETTLED_PX, _MOST_STEP_PX = 0.012, 1.2
 _FIXED = 1e12
 
 
