@@ -201,7 +201,7 @@ def lining_findings(
     return found
 
 
-def junction_findings(wall: str, junctions: JunctionStudy | None) -> list[Finding]:
+def junction_findings(wall: str, junctions: JunctionStudy | None, *, outer: Sequence[bool] = ()) -> list[Finding]:
     """Return what the junctions say must be done: the return, the reveals.
 
     Parameters
@@ -210,11 +210,25 @@ def junction_findings(wall: str, junctions: JunctionStudy | None) -> list[Findin
         The wall's id.
     junctions
         The study, or None where there is none.
+    outer
+        For each outer wall beside this one: whether it is lined. Two of them leave no partition to return along.
     """
     if junctions is None:
         return []
     found = []
-    if junctions.advised_return_mm is None or junctions.advised_return_mm > 0:
+    if False in outer:
+        bare = junctions.corner_bare.f_rsi
+        found.append(
+            Finding(
+                code="H133",
+                severity="warn",
+                message=f"An outer wall beside this one stays bare: the corner between them has a surface temperature "
+                f"factor of {bare:.2f}, below {LEAST_FACTOR:.2f}.",
+                remedy="Line that wall too, or keep the corner open to the room's air and watch it for mould.",
+                where={"wall": wall},
+            )
+        )
+    if len(outer) < 2 and (junctions.advised_return_mm is None or junctions.advised_return_mm > 0):
         found.append(
             Finding(
                 code="H131",

@@ -127,6 +127,33 @@ def floor_section(wall: Sequence[Layer], lining: Lining, *, through: bool) -> Se
     return replace(section, blocks=(*section.blocks, *extra))
 
 
+def corner_section(wall: Sequence[Layer], lining: Lining | None, *, other_lined: bool) -> Section:
+    """Return the section of an outer corner, where the lined wall meets another outer wall of its kind.
+
+    Parameters
+    ----------
+    wall, lining
+        As for a partition; the lined wall runs right from the corner, the other one up.
+    other_lined
+        Whether the other wall is lined too.
+    """
+    face = thickness_mm(wall)
+    flank = max(FLANK_MM, 3 * face)
+    depth = 0.0 if lining is None else lining.build_up_mm
+    end = face + depth + flank
+    blocks = _angle("wall", wall, start=0.0, end=end)
+    if lining is not None and other_lined:
+        blocks += _angle("lining", lining.inside, start=face, end=end)
+    elif lining is not None:
+        blocks += _stack_y("lining", lining.inside, left=face, right=end, start=face)
+    below = _outside(-AIR_MM, end)
+    airs = (below, replace(below, right=0.0, top=end), _room("room", face, end, face, end))
+    other = lining if other_lined else None
+    along, up = flank + depth - (depth if other_lined else 0.0), flank
+    plane = ((plane_u(wall, lining), along / 1000), (plane_u(wall, other), up / 1000))
+    return Section(blocks=tuple(blocks), airs=airs, plane=plane)
+
+
 def reveal_section(
     wall: Sequence[Layer],
     lining: Lining | None,
@@ -269,6 +296,19 @@ def _stack_y(name: str, layers: Sequence[Layer], *, left: float, right: float, s
             )
         )
         start += layer.thickness_mm
+    return blocks
+
+
+def _angle(name: str, layers: Sequence[Layer], *, start: float, end: float) -> list[Block]:
+    """Return layers bent round an outer corner at (0, 0), each an L of two blocks."""
+    blocks = []
+    for layer in layers:
+        if layer.thickness_mm <= 0:
+            continue
+        stop, conductivity = start + layer.thickness_mm, _conductivity(layer)
+        blocks.append(Block(name=name, left=start, right=end, bottom=start, top=stop, conductivity_w_mk=conductivity))
+        blocks.append(Block(name=name, left=start, right=stop, bottom=stop, top=end, conductivity_w_mk=conductivity))
+        start = stop
     return blocks
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from estimator.junction_models import (
     LEAST_FACTOR,
     JunctionResult,
+    corner_section,
     floor_section,
     half_of,
     partition_section,
@@ -62,7 +63,8 @@ class JunctionStudy:
 
     ``returns`` are for lining on both sides of the partition, the colder case for this room, by its length;
     ``one_sided`` is lining on this side alone without a return: ``f_rsi_next_room`` there says what the neighbour gets.
-    ``advised_return_mm`` is the shortest return that reaches the factor with little left to gain.
+    ``advised_return_mm`` is the shortest return that reaches the factor with little left to gain. ``corner_bare`` is
+    an outer corner whose other wall stays bare, ``corner_lined`` one where both are lined.
     """
 
     partition: str
@@ -72,6 +74,9 @@ class JunctionStudy:
     advised_return_mm: float | None
     floor_open: JunctionResult
     floor_closed: JunctionResult
+    corner_before: JunctionResult
+    corner_bare: JunctionResult
+    corner_lined: JunctionResult
     windows: tuple[WindowJunction, ...]
     words: tuple[str, ...]
 
@@ -81,6 +86,7 @@ def study_junctions(
     lining: Lining,
     *,
     party: bool | None,
+    outer: tuple[bool, ...] = (),
     openings: Sequence[tuple[MeasuredOpening, DeclaredOpening | None]] = (),
 ) -> JunctionStudy:
     """Return the junctions of a wall with one lining.
@@ -94,6 +100,8 @@ def study_junctions(
     party
         Whether the wall meets a party wall (one brick) or a partition (half a brick); None, not known, takes the
         party wall, the colder of the two.
+    outer
+        For each outer wall of the room that shares a corner with this one: whether it is lined.
     openings
         The windows and doors, as measured and as declared.
     """
@@ -113,6 +121,10 @@ def study_junctions(
         solve_junction(floor_section(wall, lining, through=through), name="timber floor", variant_mm=float(through))
         for through in (False, True)
     ]
+    corners = [
+        solve_junction(corner_section(wall, on, other_lined=both), name="outer corner", variant_mm=0.0)
+        for on, both in ((None, False), (lining, False), (lining, True))
+    ]
     windows = _windows(wall, lining, openings)
     advised = advised_return_mm(returns)
     return JunctionStudy(
@@ -123,11 +135,15 @@ def study_junctions(
         advised_return_mm=advised,
         floor_open=floors[0],
         floor_closed=floors[1],
+        corner_before=corners[0],
+        corner_bare=corners[1],
+        corner_lined=corners[2],
         windows=windows,
         words=(
             _return_words(name, returns, advised),
             *_neighbour_words(name, before, one_sided),
             _floor_words(floors),
+            *_corner_words(corners, outer),
             *(_window_words(window) for window in windows),
         ),
     )
@@ -286,6 +302,21 @@ def _floor_words(floors: Sequence[JunctionResult]) -> str:
         f"Where a timber floor meets the wall, carry the insulation through the joist void: {floors[0].f_rsi:.2f} "
         f"without, {floors[1].f_rsi:.2f} with, and {spared:.2f} W/mK less lost; have the joist ends looked at first."
     )
+
+
+def _corner_words(corners: Sequence[JunctionResult], outer: tuple[bool, ...]) -> tuple[str, ...]:
+    before, bare, lined = (corner.f_rsi for corner in corners)
+    words = []
+    if False in outer:
+        words.append(
+            f"In the corner with an outer wall left bare, the coldest place goes from {before:.2f} to {bare:.2f}: "
+            "line that wall too, or watch it for mould."
+        )
+    if True in outer:
+        words.append(
+            f"In the corner of two lined outer walls, the coldest place goes from {before:.2f} to {lined:.2f}."
+        )
+    return tuple(words)
 
 
 def _window_words(window: WindowJunction) -> str:

@@ -26,6 +26,7 @@ from estimator.saving import saving_causes
 from estimator.tables import read_table
 from estimator.verdict_words import moisture_words
 from vision.findings import worst_first
+from vision.walls import DeclaredWall
 
 MORE_HUMID_CLASS = 4
 
@@ -103,7 +104,7 @@ def compare_options(
             least_mm=least[chosen.insulation],
             needed_f_rsi=moisture.needed_f_rsi,
         ),
-        *junction_findings(setting.wall_id, junctions),
+        *junction_findings(setting.wall_id, junctions, outer=_outer_beside(case, room, neighbours)),
         *rule_findings(notes, wall=setting.wall_id, on=on),
     ]
     return WallHeat(
@@ -194,15 +195,26 @@ def _junctions(
 ) -> JunctionStudy | None:
     if lining.family == "external":
         return None
-    beside = set(neighbours_of(case.measured.id, room))
-    faces = {c.declared.faces for c in neighbours if c.measured.id in beside}
+    faces = {other.faces for other in _beside(case, room, neighbours)}
     declared = {o.id: o for o in case.declared.openings}
     return study_junctions(
         wall.layers,
         lining,
         party=True if "party" in faces else False if "partition" in faces else None,
+        outer=_outer_beside(case, room, neighbours),
         openings=[(o, declared.get(o.id)) for o in case.measured.openings],
     )
+
+
+def _beside(case: WallCase, room: Room | None, neighbours: Sequence[WallCase]) -> list[DeclaredWall]:
+    beside = set(neighbours_of(case.measured.id, room))
+    return [c.declared for c in neighbours if c.measured.id in beside]
+
+
+def _outer_beside(case: WallCase, room: Room | None, neighbours: Sequence[WallCase]) -> tuple[bool, ...]:
+    """Return for each outer wall beside this one whether it is lined."""
+    beside = _beside(case, room, neighbours)
+    return tuple(other.line for other in beside if other.faces in {"outside", "unheated"})
 
 
 def _facts(chosen: LiningOption, setting: Setting, share: float | None) -> LiningFacts:

@@ -10,6 +10,7 @@ import pytest
 from estimator.existing_walls import existing_wall
 from estimator.junction_models import (
     Section,
+    corner_section,
     coupling_w_mk,
     floor_section,
     half_of,
@@ -40,6 +41,8 @@ SECTIONS = {
     "party wall, both sides": half_of(partition_section(WALL, LINING, partition=PARTY, return_mm=300, both_sides=True)),
     "floor, open void": floor_section(WALL, LINING, through=False),
     "floor, closed void": floor_section(WALL, LINING, through=True),
+    "outer corner, one wall lined": corner_section(WALL, LINING, other_lined=False),
+    "outer corner, both lined": corner_section(WALL, LINING, other_lined=True),
     "reveal, lined": _reveal(),
     "reveal, plain": _reveal(reveal=None),
 }
@@ -130,3 +133,29 @@ def test_far_from_the_junction_the_wall_is_plane() -> None:
     left, face = float(solution.x_mm[0]), 228.0 + LINING.build_up_mm
     expected = 20 - 20 * 0.13 * plane_u(WALL, LINING)
     assert solution.at(left, face) == pytest.approx(expected, abs=0.02)
+
+
+def test_an_outer_corner_is_colder_than_the_wall_and_lining_both_walls_warms_it() -> None:
+    bare, one, both = (
+        solve_junction(corner_section(WALL, on, other_lined=other), name="corner", variant_mm=0)
+        for on, other in ((None, False), (LINING, False), (LINING, True))
+    )
+    plane = 1 / plane_u(WALL, None) - 0.13
+    assert bare.f_rsi < plane / (plane + 0.25)
+    assert both.f_rsi > one.f_rsi > bare.f_rsi - 0.02
+    assert both.f_rsi > 0.75 > one.f_rsi
+
+
+def test_an_outer_corner_by_inside_sizes_costs_a_little_and_less_when_lined() -> None:
+    """By inside dimensions an outer corner adds heat: there is more outside than inside."""
+    bare, both = (
+        solve_junction(corner_section(WALL, on, other_lined=True), name="corner", variant_mm=0) for on in (None, LINING)
+    )
+    assert 0 < both.psi_w_mk < bare.psi_w_mk
+
+
+def test_a_symmetric_outer_corner_is_the_same_from_either_wall() -> None:
+    section = corner_section(WALL, LINING, other_lined=True)
+    solution = solve_section(section.blocks, section.airs)
+    for x, y in ((100.0, 600.0), (250.0, 900.0), (310.5, 700.0)):
+        assert solution.at(x, y) == pytest.approx(solution.at(y, x), abs=1e-6)

@@ -106,3 +106,11 @@ def test_every_lining_on_every_wall_has_a_study(key: str, wall: str) -> None:
     for result in (study.before, *study.returns, study.floor_open, study.floor_closed):
         assert 0 < result.f_rsi < 1
     assert len(study.words) == 4
+
+
+def test_the_corners_with_the_rooms_outer_walls_are_told() -> None:
+    both = study_junctions(WALL, LINING, party=None, outer=(True, False))
+    assert any("left bare" in words and "line that wall too" in words for words in both.words)
+    assert any("two lined outer walls" in words for words in both.words)
+    assert not any("outer wall" in words for words in study_junctions(WALL, LINING, party=None).words)
+    assert both.corner_lined.f_rsi > LEAST_FACTOR > both.corner_bare.f_rsi

@@ -348,6 +348,14 @@ def test_the_reveal_and_the_return_are_told() -> None:
     assert places == [{"wall": "north", "opening": "w1"}]
 
 
+def test_an_outer_wall_left_bare_beside_a_lined_one_is_warned_of() -> None:
+    room = Room(id="back", floor_area_m2=12.0, walls=("west", "north", "east"))
+    for lined, expected in ((False, {"H133"}), (True, set())):
+        others = [wall_case(name, line=lined) for name in ("west", "east")]
+        heat = compare_options(wall_case(), construction=SOLID, room=room, design=Design(), neighbours=others)
+        assert _codes(heat) & {"H131", "H133"} == expected
+
+
 def test_an_external_lining_has_no_inner_junctions() -> None:
     heat = _heat(design=Design(insulation="external", insulation_mm=90))
     assert heat.junctions is None
