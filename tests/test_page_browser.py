@@ -106,7 +106,7 @@ def mark_two_windows(browser: Browser, survey: tuple[Path, Knowledge], *, propos
         if not proposals:
             page.evaluate(
                 "async () => { const { desk, emit } = await import('/static/desk.js');"
-                " for (const photo of desk.photos) desk.dismissed.add(photo.file); emit('survey'); }"
+                " for (const found of Object.values(desk.found)) found.proposed = []; emit('survey'); }"
             )
         else:
             page.wait_for_timeout(500)

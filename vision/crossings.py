@@ -19,8 +19,9 @@ Reason = Literal["outside the picture", "no edges here", "no crossing within rea
 
 SMOOTH_PX = (1.2, 2.4)
 """Fine first; faint edges in noisy pictures only show when smoothed more."""
-FLOOR_SD_PX = (0.8, 2.0)
-"""A corner is never claimed better than this at each smoothing: plaster edges are rounded (judgement)."""
+FLOOR_SD_PX = (1.2, 3.5)
+"""A corner is never claimed better than this at each smoothing: plaster edges are rounded, frames have
+mouldings beside the corner that is meant, and about one corner in ten is another one nearby (judgement)."""
 LEAST_SHARE = 0.65
 """Of an arm's length that must show edge points: less is texture or a shadow that fades (judgement)."""
 ARMS_PER_SMOOTH = 10.0

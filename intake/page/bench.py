@@ -49,6 +49,7 @@ class Bench:
         self._due = True
         self._stopped = False
         self._surveyed = keeping.check(self.session.document)
+        self._solved_revision = self.session.revision
 
     def start(self) -> None:
         """Begin to watch the file, look for references and measure."""
@@ -162,10 +163,11 @@ class Bench:
             settled = not due
             if answer is not None:
                 took_ms = round(1000 * (time.perf_counter() - began), 1)
-                self.answer = answer | {"settled": settled, "solve_ms": took_ms}
+                self.answer = answer | {"settled": settled, "solve_ms": took_ms, "revision": self._solved_revision}
                 self.events.send("live", self.answer)
 
     def _solve(self) -> dict[str, Json]:
+        self._solved_revision = self.session.revision
         self._surveyed = keeping.check(self.session.document)
         with self._solving:
             return self.live.solve(self._surveyed)

@@ -260,8 +260,9 @@ function confirmPanel(question) {
     if (unseen.length && showNext(strip, points)) return;
     const fit = points.filter((p) => !p.out && p.at);
     for (const p of points.filter((q) => q.out)) desk.leftOut.add(`${desk.photo}|${p.key}`);
-    if (!fit.length) emit("survey");
-    else confirm(fit.map((p) => ({ point: p.point, px: p.at, sd: p.sd })));
+    if (proposed) setAsked("proposals", { later: fit.length > 0 });
+    else if (!fit.length) emit("survey");
+    if (fit.length) confirm(fit.map((p) => ({ point: p.point, px: p.at, sd: p.sd })));
   };
   const left = points.filter((p) => !desk.looked.has(`${desk.photo}|${p.key}`)).length;
   const strip = h("div", { class: "strip", id: "strip" });
@@ -274,7 +275,7 @@ function confirmPanel(question) {
     strip,
     h("div", { class: "row" },
       button(confirmWords(left), "a", go, "main"),
-      button("None of them", "x", () => emit(proposed ? "no-proposals" : "no-rings", points)),
+      button("None of them", "x", () => (proposed ? setAsked("proposals") : emit("no-rings", points))),
       !proposed && button("Not this wall", "s", () => notSeen([{ wall: desk.wall }]))),
   ];
 }
@@ -354,13 +355,14 @@ function referenceQuestion(wall) {
   return { kind: "reference", key: "reference" };
 }
 
-// What lines and references propose for this wall in this photo, under ids that the wall has or will get.
+// What lines and references propose for this wall in this photo, under ids that the wall has or will get. Once they
+// have been answered, or the wall's openings have, they do not come back.
 export function proposalsFor(wall) {
-  if (!wall || wall.side === "outside" || desk.dismissed.has(desk.photo)) return [];
+  if (!wall || wall.side === "outside") return [];
   const proposed = desk.found[desk.photo]?.proposed ?? [];
-  const entry = photoEntry();
   const first = firstPhoto(desk.survey, wall);
-  if (["outside", "bond", "wall_edge"].includes(entry.purpose) || (first && first !== desk.photo)) return [];
+  const answered = (wall.asked ?? []).some((name) => name === "proposals" || name === "openings");
+  if (answered || ["outside", "bond", "wall_edge"].includes(photoEntry().purpose) || (first && first !== desk.photo)) return [];
   const own = (wall.openings ?? []).map((o) => o.id);
   const names = new Map();
   for (const id of new Set(proposed.map((p) => p.opening).filter(Boolean))) {
@@ -368,7 +370,7 @@ export function proposalsFor(wall) {
     names.set(id, own[names.size] ?? freshId(taken, "w"));
   }
   return proposed.map(({ px, sd_px: sd, ...point }) => ({ ...point, wall: wall.id, ...(point.opening && { opening: names.get(point.opening) }), px, sd }))
-    .filter((p) => !isAnywhere(desk.survey, p) && !isNotSeen(desk.survey, desk.photo, p) && !desk.leftOut.has(`${desk.photo}|${identity(p)}`) && inPicture(p.px));
+    .filter((p) => !isAnywhere(desk.survey, p) && !isNotSeen(desk.survey, desk.photo, p) && inPicture(p.px));
 }
 
 function inPicture([x, y]) {

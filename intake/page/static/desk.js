@@ -17,7 +17,7 @@ export const desk = {
   refined: new Map(),
   looked: new Set(), // close-ups that have been in sight
   leftOut: new Set(), // rings and proposals that the person left out
-  dismissed: new Set(), // photos whose proposals were all refused
+  kept: new Set(), // doubtful marks that the person says are right
 };
 
 const listeners = new Map();

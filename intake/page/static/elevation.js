@@ -36,8 +36,9 @@ export function drawElevation(svg) {
     const { left_mm: l, bottom_mm: b, width_mm: w, height_mm: t } = feature;
     if (!l || !b || !w || !t) continue;
     const [x, y] = at([l.value, b.value + t.value]);
+    const large = t.value / unit > 16;
     parts.push(s("rect", { x, y, width: Math.max(2, w.value / unit), height: Math.max(2, t.value / unit), class: "feature" }),
-      s("text", { x: x + w.value / unit / 2, y: y - 3, class: "label small" }, feature.id));
+      s("text", { x: x + w.value / unit / 2, y: large ? y + t.value / unit / 2 + 3 : y - 3, class: "label small" }, feature.id));
   }
   const [bl, br, tr] = outline.map(at);
   if (wall.width_mm) {

@@ -41,6 +41,7 @@ function drawOverlay() {
 function tell() {
   const root = document.documentElement.dataset;
   root.waiting = String(status.waiting + desk.busy);
+  root.live = desk.live?.revision ?? "";
   root.found = desk.foundAll ? "all" : "some";
   stage.dataset.view = [view.scale, view.x, view.y].map((v) => v.toFixed(4)).join(" ");
   stage.dataset.photo = desk.photo ?? "";
@@ -157,14 +158,13 @@ on("go", ({ point, ring }) => {
   else { desk.pinned = point; redrawAsking(); drawAll(); }
   stage.focus({ preventScroll: true });
 });
-on("no-proposals", () => { desk.dismissed.add(desk.photo); drawAll(); });
 on("no-rings", (points) => { for (const p of points) desk.leftOut.add(`${desk.photo}|${p.key}`); drawAll(); });
 on("server-live", (live) => { desk.live = live; emit("live"); });
 on("server-found", (found) => { desk.found = found.photos; desk.foundAll = found.complete; redrawIdle(); });
 on("suspect", ({ suspect, action }) => {
   choosePhoto(suspect.photo);
   if (action === "remove") remove(suspect.identity);
-  if (action === "mine") (desk.kept ??= new Set()).add(`${suspect.photo}|${suspect.identity}`);
+  if (action === "mine") { desk.kept.add(`${suspect.photo}|${suspect.identity}`); drawAll(); }
   if (action === "go") {
     move(suspect.identity, suspect.px);
     select(suspect.identity);

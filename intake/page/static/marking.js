@@ -133,7 +133,8 @@ export function confirm(points) {
     const value = { ...target(point), px: tidy(px), ...(proud !== undefined && { proud_mm: proud }), ...(sd && { sd_px: sd }) };
     return { path: markPath(identity(point)), value };
   });
-  change([...openings, ...marks], { label: `confirm ${points.length} points` });
+  change([...openings, ...marks, ...alongside], { label: `confirm ${points.length} points` });
+  alongside = [];
   say(`${points.length} points confirmed`);
 }
 
@@ -149,9 +150,14 @@ export function setSkirting(depth) {
   change(edits, { label: depth ? `skirting ${depth} mm` : "floor line on plaster" });
 }
 
-export function setAsked(name) {
+let alongside = []; // edits that go with the next step
+
+// Note that a question has been answered; `later`: as part of the next change.
+export function setAsked(name, { later = false } = {}) {
   const wall = wallEntry();
-  change([{ path: ["walls", desk.wall, "asked"], value: [...new Set([...(wall.asked ?? []), name])] }], { label: "no more" });
+  const noted = [{ path: ["walls", desk.wall, "asked"], value: [...new Set([...(wall.asked ?? []), name])] }];
+  if (later) alongside = noted;
+  else change(noted, { label: "no more" });
 }
 
 export function select(id) {

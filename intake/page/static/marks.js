@@ -33,7 +33,7 @@ function shape(name) {
 
 export function drawMarks(svg, view) {
   const live = desk.live?.points?.[desk.photo] ?? {};
-  const suspects = new Map((desk.live?.suspects ?? []).filter((x) => x.photo === desk.photo).map((x) => [x.identity, x]));
+  const suspects = new Map((desk.live?.suspects ?? []).filter((x) => x.photo === desk.photo && !desk.kept.has(`${x.photo}|${x.identity}`)).map((x) => [x.identity, x]));
   const parts = [...references(view), ...outlines(view)];
   for (const [id, point] of Object.entries(live)) {
     if (!point.inside || marksIn().some((m) => identity(m) === id)) continue;

@@ -46,6 +46,7 @@ export function drawSketch(svg, desk) {
     parts.push(s("path", { d: `M${wall[0]} ${H / 2}H${wall[0] + wall[2]}M${wall[0] + 6} ${H / 2 - 4}l-6 4 6 4M${wall[0] + wall[2] - 6} ${H / 2 - 4}l6 4-6 4`, class: "tape" }));
   } else if (question.kind === "bar" || question.kind === "reference") parts.push(box([52, 34, 30, 20], "lit"));
   if (dot) parts.push(s("circle", { cx: dot[0], cy: dot[1], r: 6, class: "dot" }), s("circle", { cx: dot[0], cy: dot[1], r: 2, class: "pin" }));
+  svg.classList.toggle("blank", parts.length < 3);
   svg.replaceChildren(...parts);
 }
 

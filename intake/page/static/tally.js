@@ -28,8 +28,8 @@ export function drawTally() {
     sizes.replaceChildren(...rows);
   }
   const notes = [];
-  for (const suspect of (live?.suspects ?? []).filter((x) => x.wall === desk.wall || !x.wall)) notes.push(doubt(suspect));
-  for (const finding of (live?.findings ?? []).slice(0, 4)) {
+  for (const suspect of (live?.suspects ?? []).filter(isOpen)) notes.push(doubt(suspect));
+  for (const finding of (live?.findings ?? []).filter(isToTheMatter).slice(0, 4)) {
     notes.push(h("li", { class: finding.severity }, h("b", null, SIGNS[finding.severity]), " ", finding.message, " ", h("span", { class: "remedy" }, finding.remedy)));
   }
   if (wall?.limits?.length) {
@@ -43,6 +43,17 @@ export function drawTally() {
   }
   $("#notes").replaceChildren(...notes);
 }
+
+export const isOpen = (suspect) => (suspect.wall ?? desk.wall) === desk.wall && !desk.kept.has(`${suspect.photo}|${suspect.identity}`);
+
+// What the questions will still come to need not be complained of: until the photo is done, only what is wrong with
+// what is there.
+function isToTheMatter(finding) {
+  if (finding.where.wall && finding.where.wall !== desk.wall) return false;
+  return desk.question?.kind === "done" || !(finding.severity === "note" || ASKED_FOR.includes(finding.code));
+}
+
+const ASKED_FOR = ["M001", "M002", "M003", "M004", "M005", "M006", "M007", "R021", "S010"];
 
 function firstWords() {
   if (!desk.wall) return "Sizes appear here once four corners of a wall are marked.";
