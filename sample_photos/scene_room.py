@@ -127,7 +127,7 @@ def socket(model: Model, item: Feature) -> None:
             model.box("hole", (middle + dx - 0.0032, y - 0.0145, z), (middle + dx + 0.0032, y - 0.0105, z + 0.0003))
         model.box("plastic", (middle - 0.006, y1 - 0.030, z), (middle + 0.006, y1 - 0.012, z + 0.0035), 0.0012)
         model.box("red", (middle - 0.003, y1 - 0.0145, z + 0.0035), (middle + 0.003, y1 - 0.0130, z + 0.0038))
-    for dx in (0.0175, item.width - 0.0175 - 0.0):
+    for dx in (0.0175, item.width - 0.0175):
         model.turned("metal", [(0.0, 0.0), (0.0035, 0.0)], (x0 + dx, y0 + item.height / 2, z + 0.0004), 16)
 
 
@@ -244,7 +244,7 @@ def shell(model: Model, house: House) -> None:
 
 def belongings(model: Model, house: House) -> None:
     """A picture, a pendant lamp, a rug or curtains, a chair, something on the window board."""
-    width, height = house.corners[1][0], house.corners[2][1]
+    height = house.corners[2][1]
     px, py, pw, ph = (3.02, 1.28, 0.46, 0.36) if house.built < 1930 else (0.235, 1.82, 0.42, 0.32)
     model.ring(
         "wood",
@@ -266,7 +266,7 @@ def belongings(model: Model, house: House) -> None:
             (px + 0.028, py + ph - 0.028, 0.0161),
         ],
     )
-    lamp = (width / 2 + 0.12, 0.0, 1.35)
+    lamp = (house.width / 2 + 0.12, 0.0, 1.35)
     flex = 0.42 if height > 2.5 else 0.17
     model.turned("plastic", [(0.0, height - 0.03), (0.03, height - 0.025), (0.045, height)], lamp)
     model.pipe("plastic", (lamp[0], height - flex, lamp[2]), (lamp[0], height - 0.02, lamp[2]), 0.004)
@@ -287,8 +287,7 @@ def belongings(model: Model, house: House) -> None:
         lamp,
     )
     pot_x = (house.opening[0][0] + house.opening[1][0]) / 2 - 0.19
-    top = house.opening[0][1]
-    pot = (pot_x, top, -0.055)
+    pot = (pot_x, top := house.opening[0][1], -0.055)
     model.turned(
         "pot",
         [
