@@ -21,6 +21,7 @@ LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first
 OPTICS_SD_PX = 0.03
 PAPER_SD_MM = 0.05
 LEAST_LIKENESS = 0.8  # correlation of a tag's pixels with its print, below which it is not that tag
+MOST_UNLIKE = 0.08  # how much less alike than the best of the sheet a tag may be
 MOST_KAPPA, MOST_BEND_MM = 0.35, 3.5  # more than any lens or curled sheet shows: these are loose tags
 
 
@@ -198,11 +199,13 @@ def _agreeing(fit: TagFit, seen: dict[int, FloatArray]) -> list[int]:
     if abs(fit.map.kappa) > MOST_KAPPA or np.abs(fit.map.bend_mm).max() > MOST_BEND_MM:
         return []
     corners = fit.map.to_pixels(TAG_CORNERS_MM).reshape(4, 4, 2)
+    # Tags of one sheet are seen about equally well; one that is far less like its print lies elsewhere or is covered.
+    least = max(LEAST_LIKENESS, float(fit.likeness.max()) - MOST_UNLIKE)
     out = []
     for k, likeness, shift in zip(fit.tags, fit.likeness, fit.shift_px, strict=True):
         side = _side(corners[k])
         near = k not in seen or np.linalg.norm(corners[k].mean(axis=0) - seen[k].mean(axis=0)) < 0.12 * side
-        if likeness >= LEAST_LIKENESS and near and np.linalg.norm(shift) < max(0.4, 0.012 * side):
+        if likeness >= least and near and np.linalg.norm(shift) < max(0.4, 0.012 * side):
             out.append(k)
     return out
 
