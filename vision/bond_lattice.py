@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,15 +38,13 @@ class CourseRow:
     score: float
 
 
-def perpend_signal(strips: FloatArray, weights: FloatArray, pitch_px: float) -> FloatArray:
+def perpend_signal(line: FloatArray, pitch_px: float) -> FloatArray:
     """Return how joint-like each column of each course is (n_courses, width), about 1 at a perpend.
 
     Parameters
     ----------
-    strips
-        Evened-out features of straightened courses (n_courses, rows, width, c).
-    weights
-        Weights (c,) under which mortar reads 1 above brick.
+    line
+        Mortar-likeness along each course (n_courses, width), from `course_lines`.
     pitch_px
         Course height [px].
 
@@ -54,11 +53,6 @@ def perpend_signal(strips: FloatArray, weights: FloatArray, pitch_px: float) -> 
     A joint differs from both sides; the side that differs less counts, so that a dark brick beside a light one is no
     joint.
     """
-    from scipy.ndimage import gaussian_filter1d
-
-    rows = strips.shape[1]
-    inner = strips[:, int(0.25 * rows) : int(0.78 * rows)] @ weights
-    line = gaussian_filter1d(_trimmed(inner), 0.035 * pitch_px, axis=1)
     gap = max(2, round(0.16 * pitch_px))
     width = max(2, round(0.18 * pitch_px))
     side = _mean_window(line, width)
@@ -197,6 +191,82 @@ def _trace(choice: IntArray, kinds: IntArray, lengths: IntArray, evidence: Float
     kinds_found = np.array(merged, dtype=np.intp)
     whole = (kinds_found <= HEADER) & shown[:-1] & shown[1:]
     return CourseRow(ends_px=at, kinds=kinds_found, whole=whole, score=score)
+
+
+def joint_width(line: FloatArray, rows: list[CourseRow], pitch_px: float) -> float:
+    """Return the width of the perpends at half their height, as a share of the course height; 0 where none shows.
+
+    Parameters
+    ----------
+    line
+        Mortar-likeness along each course (n_courses, width).
+    rows
+        The bricks of each course.
+    pitch_px
+        Course height [px].
+    """
+    reach = round(0.45 * pitch_px)
+    windows = [
+        line[k, int(end) - reach : int(end) + reach + 1]
+        for k, row in enumerate(rows)
+        for end in row.ends_px[:-1][row.whole]
+        if reach < end < line.shape[1] - reach - 1
+    ]
+    if len(windows) < 8:
+        return 0.0
+    profile = np.median([np.roll(w, reach - _crest(w, reach)) for w in windows], axis=0)
+    floor = float(np.median(np.r_[profile[: reach // 2], profile[-(reach // 2) :]]))
+    half = floor + 0.5 * (float(profile[reach]) - floor)
+    left, right = _fall(profile[reach::-1], half), _fall(profile[reach:], half)
+    return (left + right) / pitch_px
+
+
+def _crest(window: FloatArray, reach: int) -> int:
+    """Return where a window is highest within two pixels of its middle."""
+    return reach - 2 + int(window[reach - 2 : reach + 3].argmax())
+
+
+def _fall(side: FloatArray, half: float) -> float:
+    """Return how far along a falling side it passes a height."""
+    below = np.flatnonzero(side < half)
+    if not len(below) or below[0] == 0:
+        return float(len(side))
+    i = int(below[0])
+    return i - 1 + float((side[i - 1] - half) / max(float(side[i - 1] - side[i]), 1e-9))
+
+
+def course_lines(strips: FloatArray, pitch_px: float) -> FloatArray:
+    """Return mortar-likeness along each course (n_courses, width) from its strips (n_courses, rows, width)."""
+    from scipy.ndimage import gaussian_filter1d
+
+    rows = strips.shape[1]
+    line: FloatArray = gaussian_filter1d(
+        _trimmed(strips[:, int(0.25 * rows) : int(0.78 * rows)]), 0.035 * pitch_px, axis=1
+    )
+    return line
+
+
+def aligned_share(rows: list[CourseRow], stretcher_px: float) -> float:
+    """Return the share of perpends that continue in the next course: near 0 in any bond, high in boards and textures.
+
+    Parameters
+    ----------
+    rows
+        Courses from the top down.
+    stretcher_px
+        Stretcher with one joint [px]; perpends within 0.06 of it count as one line.
+    """
+    ends = []
+    for row in rows:
+        whole = np.concatenate([row.ends_px[:-1][row.whole], row.ends_px[1:][row.whole]])
+        ends.append(np.unique(whole))
+    near, total = 0, 0
+    for above, below in itertools.pairwise(ends):
+        if len(above) and len(below):
+            gap = np.abs(above[:, None] - below[None, :]).min(axis=1)
+            near += int((gap < 0.06 * stretcher_px).sum())
+            total += len(gap)
+    return near / total if total else 1.0
 
 
 def module_candidates(evidence: FloatArray, pitch_px: float, *, count: int = 3) -> list[Module]:

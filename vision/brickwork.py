@@ -21,7 +21,10 @@ from vision.bond_lattice import (
     STRETCHER,
     CourseRow,
     Module,
+    aligned_share,
+    course_lines,
     joint_evidence,
+    joint_width,
     lay_courses,
     module_candidates,
     perpend_signal,
@@ -44,6 +47,11 @@ from vision.walls import FloatArray, Measured, Sighting
 GUESSED_FOCAL = 0.85
 """Focal length as a share of the longer side where none is known: a phone's main camera (from memory)."""
 _PLANE_PX = 1100
+_MOST_COURSES = 44
+_BRICK_MM = (190.0, 270.0)
+"""Stretcher with one joint: bricks of 200 to 250 mm (histories of brick sizes), a little either way."""
+_COURSE_MM = (45.0, 130.0)
+"""Course heights, thin old bricks to bricks on edge (histories of brick sizes), a little either way."""
 _KINDS: dict[int, Literal["stretcher", "header", "other"]] = {STRETCHER: "stretcher", HEADER: "header", OTHER: "other"}
 
 
@@ -168,9 +176,9 @@ def read_brickwork(
     hidden = [s.corners_px for s in sightings]
     focal = focal_px if focal_px is not None else GUESSED_FOCAL * max(bgr.shape[:2])
     pattern, turned = _read_pattern(bgr, focal, hidden), False
-    if pattern is None or _readable(pattern.clearness) < 0.5:
+    if pattern is None or (_readable(pattern.clearness) < 0.5 and pattern.clearness["pitch"] < 0.5):
         on_side = _read_pattern(_quarter_turned(bgr), focal, [_turn_points(c, bgr.shape[1]) for c in hidden])
-        if on_side is not None and _readable(on_side.clearness) > 0.8:
+        if on_side is not None and _readable(on_side.clearness) > 0.8 and on_side.clearness["pitch"] > 0.5:
             pattern, turned = on_side, True
     if pattern is None:
         return _nothing(photo, 0.98, "no bed joints and perpends could be found")
@@ -228,23 +236,34 @@ def _read_pattern(bgr: NDArray[np.uint8], focal: float, hidden: Sequence[FloatAr
     pitch, strength = _first_pitch(first)
     if strength < 0.05:
         return None
-    size = first.seen.shape[0] * FACE_COURSE_PX / pitch
-    size = float(np.clip(size, 200.0, 3000.0))
-    face = _face(bgr, rotation, focal, hidden, pixels=size * max(first.seen.shape) / first.seen.shape[0])
-    courses = find_courses(face.lab, face.seen, pitch * face.seen.shape[0] / first.seen.shape[0])
+    window = _part(first, pitch, [c * shrink for c in hidden])
+    enlarge = FACE_COURSE_PX / pitch
+    face = _face(bgr, rotation, focal, hidden, pixels=enlarge * max(first.seen.shape), window=window)
+    courses = find_courses(face.lab, face.seen, FACE_COURSE_PX)
     if courses is None:
         return None
     return _lay(face, courses, {"pitch": strength, "bed_share": plane[1], "perpend_share": plane[2]})
 
 
 def _face(
-    bgr: NDArray[np.uint8], rotation: FloatArray, focal: float, hidden: Sequence[FloatArray], *, pixels: float
+    bgr: NDArray[np.uint8],
+    rotation: FloatArray,
+    focal: float,
+    hidden: Sequence[FloatArray],
+    *,
+    pixels: float,
+    window: tuple[FloatArray, FloatArray] | None = None,
 ) -> _Face:
-    """Return the squared-up face with its longer side of so many pixels, from a picture shrunk to suit."""
+    """Return the squared-up face with its longer side of so many pixels, from a picture shrunk to suit.
+
+    ``window`` is the part of it that is wanted, as two corners (2,) in shares of its width and height.
+    """
     import cv2
 
     low, high, detail = face_extent(bgr.shape, focal, rotation)
-    scale = min(pixels / float(max(high - low)), 1.5 * detail)
+    scale = pixels / float(max(high - low))
+    if window is not None:
+        low, high = low + window[0] * (high - low), low + window[1] * (high - low)
     shrink = min(1.0, 1.6 * scale / detail)
     source = cv2.resize(bgr, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA) if shrink < 0.9 else bgr
     real = np.array([source.shape[1] / bgr.shape[1], source.shape[0] / bgr.shape[0]])
@@ -264,6 +283,18 @@ def _face(
     mask = cv2.resize(mask, (source.shape[1], source.shape[0]), interpolation=cv2.INTER_NEAREST)
     seen = cv2.warpPerspective(mask, to_source, (width, height), flags=flags) > 200
     return _Face(lab=np.asarray(flat), seen=np.asarray(seen), photo_from_face=photo_from_face)
+
+
+def _part(face: _Face, pitch: float, hidden: Sequence[FloatArray]) -> tuple[FloatArray, FloatArray]:
+    """Return the part of a face to read, in shares of its size: all of it, or so many courses about the reference."""
+    size = np.array(face.seen.shape[::-1], dtype=float)
+    share = np.minimum(_MOST_COURSES * pitch * np.array([1.4, 1.0]) / size, 1.0)
+    middle = np.array([0.5, 0.5])
+    if hidden:
+        q = np.append(hidden[0].mean(axis=0), 1.0) @ np.linalg.inv(face.photo_from_face).T
+        middle = q[:2] / q[2] / size
+    low = np.clip(middle - share / 2, 0.0, 1.0 - share)
+    return low, low + share
 
 
 def _first_pitch(face: _Face) -> tuple[float, float]:
@@ -298,7 +329,7 @@ def _first_pitch(face: _Face) -> tuple[float, float]:
 def _lay(face: _Face, courses: Courses, clearness: dict[str, float]) -> _Pattern | None:
     pitch = courses.pitch_px
     seen = straighten(face.seen.astype(np.float32), courses.bed_y).mean(axis=1)
-    evidence = _clearest_evidence(face, courses, seen)
+    evidence, line = _clearest_evidence(face, courses, seen)
     best: tuple[float, Module, list[CourseRow], bool] | None = None
     candidates = module_candidates(evidence, pitch)
     for i, module in enumerate(candidates):
@@ -319,27 +350,29 @@ def _lay(face: _Face, courses: Courses, clearness: dict[str, float]) -> _Pattern
         rows=rows,
         fit=fit,
         on_edge=on_edge,
-        clearness=clearness | _clearness(courses, rows, evidence, seen, fit),
+        clearness=clearness
+        | _clearness(courses, rows, evidence, seen, fit)
+        | {"aligned": aligned_share(rows, module.stretcher_px), "joint_width": joint_width(line, rows, pitch)},
     )
 
 
-def _clearest_evidence(face: _Face, courses: Courses, seen: FloatArray) -> FloatArray:
-    """Return the evidence for perpends from what shows them best: mortar's colour, or dark or light lines.
+def _clearest_evidence(face: _Face, courses: Courses, seen: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the evidence for perpends from what shows them best (mortar's colour, dark or light lines), and that.
 
-    Perpends of painted or raked joints catch the light otherwise than the beds do, so each way is tried on its likeliest
+    Perpends of painted or raked joints catch the light otherwise than the beds do, so each is tried on its likeliest
     module and the one that explains most is kept.
     """
     pitch = courses.pitch_px
     even = evened_features(face.lab, face.seen, pitch)
     light = even[..., 0] / max(float(np.std(even[..., 0][face.seen])), 1e-6)
-    best, chosen = -np.inf, np.zeros_like(seen)
+    best, chosen = -np.inf, (np.zeros_like(seen), np.zeros_like(seen))
     for layer in (courses.mortar, -light, light):
-        strips = straighten(layer, courses.bed_y)[..., None]
-        evidence = joint_evidence(perpend_signal(strips, np.ones(1), pitch), seen)
+        line = course_lines(straighten(layer, courses.bed_y), pitch)
+        evidence = joint_evidence(perpend_signal(line, pitch), seen)
         for module in module_candidates(evidence, pitch, count=1):
             score = sum(row.score for row in lay_courses(evidence, seen, module))
             if score > best:
-                best, chosen = score, evidence
+                best, chosen = score, (evidence, line)
     return chosen
 
 
@@ -377,7 +410,9 @@ def _readable(clearness: Mapping[str, float]) -> float:
 def _reading(
     pattern: _Pattern, *, photo: str, sightings: Sequence[Sighting], turned: bool, width: int
 ) -> BrickworkReading:
+    scale = _scale(pattern, [s for s in sightings if s.confirmed], turned=turned, width=width)
     probability = bond_probability(pattern.fit, readable=_readable(pattern.clearness))
+    probability = _weighed_by_size(probability, pattern, scale)
     bond = max(probability, key=lambda name: probability[name])
     if bond == "none_to_read" or probability[bond] < 0.5:
         return BrickworkReading(
@@ -389,7 +424,6 @@ def _reading(
         )
     by_pattern, counted = read_share(bond, pattern.rows, pattern.fit)
     stretcher, header = _lengths(pattern)
-    scale = _scale(pattern, [s for s in sightings if s.confirmed], turned=turned, width=width)
     findings = [] if scale is not None else [_no_scale_finding(photo)]
     if turned:
         findings.append(_turned_finding(photo))
@@ -413,6 +447,25 @@ def _reading(
         overlay=_overlay(pattern, turned=turned, width=width),
         findings=tuple(findings),
     )
+
+
+def _weighed_by_size(
+    probability: dict[str, float], pattern: _Pattern, scale: tuple[Measured, Measured] | None
+) -> dict[str, float]:
+    """Return the probability with what the size says: bricks, or hung tiles, blocks and boards.
+
+    Hung tiles (about 165 x 100 mm showing) look like header bond and are about as common, so that without a scale header
+    bond is never sure. With one, a stretcher with its joint is 190 to 270 mm long and a course 45 to 130 mm high.
+    """
+    kept = dict(probability)
+    if scale is None:
+        doubted = 0.4 * kept["header"]
+        return kept | {"header": kept["header"] - doubted, "none_to_read": kept["none_to_read"] + doubted}
+    stretcher = pattern.module.stretcher_px * scale[0].value
+    if _BRICK_MM[0] <= stretcher <= _BRICK_MM[1] and _COURSE_MM[0] <= scale[1].value <= _COURSE_MM[1]:
+        return kept
+    low = {name: 0.05 * p for name, p in kept.items() if name != "none_to_read"}
+    return low | {"none_to_read": 1.0 - sum(low.values())}
 
 
 def _times(length: Measured | None, factor: Measured) -> Measured | None:
