@@ -195,4 +195,4 @@ def read_share(bond: str, rows: Sequence[CourseRow], fit: BondFit) -> tuple[Meas
     counted = headers / total
     sd = float(np.sqrt(max(counted * (1 - counted), 0.02) / total + 0.01**2))
     by_pattern = pattern_share(bond, fit.period)
-    return Measured(value=by_pattern, sd=0.015), Measured(value=counted, sd=sd)
+    return Measured(value=by_pattern, sd=0.015), Measured(value=float(counted), sd=sd)

@@ -454,8 +454,8 @@ def _weighed_by_size(
 ) -> dict[str, float]:
     """Return the probability with what the size says: bricks, or hung tiles, blocks and boards.
 
-    Hung tiles (about 165 x 100 mm showing) look like header bond and are about as common, so that without a scale header
-    bond is never sure. With one, a stretcher with its joint is 190 to 270 mm long and a course 45 to 130 mm high.
+    Hung tiles (about 165 x 100 mm showing) look like header bond and are about as common, so that without a scale
+    header bond is never sure. With one, a stretcher with its joint is 190 to 270 mm long and a course 45 to 130 mm high.
     """
     kept = dict(probability)
     if scale is None:
