@@ -108,7 +108,10 @@ def decode_picture(data: bytes, *, file: str, grey: bool = False) -> Picture:
     """
     import cv2
 
-    if picture_kind(data) == "jpeg":
+    kind = picture_kind(data)
+    if kind == "heif":
+        return _decode_heif(data, file=file, grey=grey)
+    if kind == "jpeg":
         flag = cv2.IMREAD_GRAYSCALE if grey else cv2.IMREAD_COLOR
         try:
             decoded = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), flag)
@@ -117,6 +120,24 @@ def decode_picture(data: bytes, *, file: str, grey: bool = False) -> Picture:
         if decoded is not None:
             return np.asarray(decoded, dtype=np.uint8)
     return _decode_with_pillow(data, file=file, grey=grey)
+
+
+def _decode_heif(data: bytes, *, file: str, grey: bool) -> Picture:
+    """Return a HEIF picture's pixels; the decoder itself turns them upright (ISO/IEC 23008-12, irot and imir)."""
+    import cv2
+    import pi_heif
+
+    try:
+        picture = pi_heif.open_heif(data, convert_hdr_to_8bit=True, bgr_mode=True)
+        padded = np.asarray(picture)  # borrows the decoder's memory, rows padded to its stride
+        pixels = np.array(padded[:, : picture.size[0]])
+    except Exception as error:  # decoders raise many kinds on damaged data
+        raise PerpendError(f"{file}: damaged ({first_line(error)}). Copy it from the phone again.") from error
+    if pixels.ndim == 2:
+        return pixels if grey else np.asarray(cv2.cvtColor(pixels, cv2.COLOR_GRAY2BGR), dtype=np.uint8)
+    if pixels.shape[2] == 4:
+        pixels = np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGRA2BGR), dtype=np.uint8)
+    return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_BGR2GRAY), dtype=np.uint8) if grey else pixels
 
 
 def _decode_with_pillow(data: bytes, *, file: str, grey: bool) -> Picture:

@@ -16,6 +16,8 @@ from vision.problem import WallProblem
 from vision.proposals import Proposal, propose_marks
 from vision.walls import CORNERS, Mark, Sighting
 
+MOST_FORECAST_FROM = 6
+"""Photos per wall that a forecast is made from: more change it little, and its cost grows with their cube."""
 MOST_PROPOSED_FROM = 2
 """Photos per wall that an outline is looked for in, largest reference first, when nobody has marked it."""
 
@@ -65,17 +67,25 @@ def expect_wall(found: Gathered, wall: str, *, propose_from: Sequence[str] | Non
     if not marks:
         return expected
     references = tuple(replace(found.references[name], wall=wall) for name in sorted(own))
+    used = _most_telling(photos, marks, sightings)
     problem = WallProblem(
         wall=declared_wall(found.walls[wall]),
-        photos=tuple(found.photos[name] for name in photos),
-        marks=tuple(marks),
-        sightings=tuple(sightings),
+        photos=tuple(found.photos[name] for name in used),
+        marks=tuple(mark for mark in marks if mark.photo in used),
+        sightings=tuple(seen for seen in sightings if seen.photo in used),
         references=references,
     )
     expected.solution = forecast(_with_openings(problem))
     if expected.solution is not None:
         _note_what_shows(expected)
     return expected
+
+
+def _most_telling(photos: Sequence[str], marks: Sequence[Mark], sightings: Sequence[Sighting]) -> list[str]:
+    """Return the photos that a forecast is made from: those with most marks, then with the largest references."""
+    marked = {name: sum(mark.photo == name for mark in marks) for name in photos}
+    sizes = {name: max((_size(seen) for seen in sightings if seen.photo == name), default=0.0) for name in photos}
+    return sorted(sorted(photos, key=lambda name: (-marked[name], -sizes[name], name))[:MOST_FORECAST_FROM])
 
 
 def _enough(marks: Sequence[Mark]) -> bool:

@@ -49,9 +49,7 @@ def test_rotations_are_opencvs() -> None:
 
 @settings(max_examples=40, deadline=None)
 @given(yaw=st.floats(-0.7, 0.7), pitch=st.floats(-0.2, 0.3), distance=st.floats(1500, 5000))
-def test_a_rectangle_of_unknown_shape_gives_rotation_and_shape(
-    yaw: float, pitch: float, distance: float
-) -> None:
+def test_a_rectangle_of_unknown_shape_gives_rotation_and_shape(yaw: float, pitch: float, distance: float) -> None:
     pose = _pose(yaw, pitch, distance)
     corners = np.array([[0.0, 0, 0], [1200, 0, 0], [1200, 900, 0], [0, 900, 0]]) + np.array([1300.0, 800.0, 0.0])
     camera = pose.camera(corners)

@@ -455,7 +455,7 @@ def _weighed_by_size(
     """Return the probability with what the size says: bricks, or hung tiles, blocks and boards.
 
     Hung tiles (about 165 x 100 mm showing) look like header bond and are about as common, so that without a scale
-    header bond is never sure. With one, a stretcher with its joint is 190 to 270 mm long and a course 45 to 130 mm high.
+    header bond is never sure. With one, a stretcher with its joint is 190 to 270 mm, a course 45 to 130 mm.
     """
     kept = dict(probability)
     if scale is None:

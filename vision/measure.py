@@ -183,19 +183,27 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     guesses = _warm_guess(problem, start)
     warm = bool(guesses)
     if not warm:
-        seen = views(problem.photos, problem.marks, problem.sightings, references)
-        guesses = first_guesses(seen, taped_lengths(problem.wall))
+        try:
+            with np.errstate(all="ignore"):  # degenerate marks run to infinity; what is not finite is refused below
+                seen = views(problem.photos, problem.marks, problem.sightings, references)
+                guesses = first_guesses(seen, taped_lengths(problem.wall))
+        except np.linalg.LinAlgError:
+            guesses = []
     findings += check_start(problem, guesses)
     if not guesses or not guesses[0].scaled or not any(m.wall for m in problem.marks):
         measured = measured_from_tape(problem, worst_first(findings), whole)
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
     try:
-        solution, guess = _best(problem, guesses, start if warm else None)
+        with np.errstate(all="ignore"):
+            solution, guess = _best(problem, guesses, start if warm else None)
+        if not (np.all(np.isfinite(solution.covariance)) and np.all(np.isfinite(solution.state.vector))):
+            raise np.linalg.LinAlgError("not finite")
     except np.linalg.LinAlgError:
         measured = measured_from_tape(problem, worst_first([*findings, unsolvable(problem)]), whole)
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)
-    findings += check_solution(problem, solution)
-    measured = measured_from_solution(problem, solution, worst_first(findings), whole)
+    with np.errstate(all="ignore"):
+        findings += check_solution(problem, solution)
+        measured = measured_from_solution(problem, solution, worst_first(findings), whole)
     return WallSolution(problem=problem, measured=measured, solution=solution, guess=guess, findings=measured.findings)
 
 
