@@ -219,8 +219,9 @@ def _reveal_cues(case: WallCase, answers: _Answers, findings: list[Finding]) -> 
     _, _, name, reveal, frame, outer = max(candidates, key=lambda c: (c[0], c[1]))
     likelihood = reveal_likelihood(reveal, frame_mm=frame, outer_reveal_mm=outer, windows=_windows(answers))
     record: dict[str, object] = {"kind": "reveal", "opening": name, "value_mm": as_record(reveal)}
-    if outer is None and OVERLAP_MM[0] <= reveal.value <= OVERLAP_MM[1]:
+    if outer is None and OVERLAP_MM[0] - reveal.sd <= reveal.value <= OVERLAP_MM[1] + reveal.sd:
         findings.append(_overlap(case.measured.id, name, reveal))
+        record["in_overlap"] = True
     return [Cue(kind="reveal", record=record, likelihood=likelihood)]
 
 

@@ -292,7 +292,8 @@ def decide(cues: Sequence[Cue]) -> tuple[str, dict[str, float], list[Cue]]:
     """Return the verdict, the probability of each verdict, and the cues that speak for the likeliest one.
 
     A verdict needs the stated probability and two independent cues that speak for it; sight of the inside of the
-    wall (a drilled hole or borescope) is proof and needs no second cue. Otherwise the verdict is ``unknown``.
+    wall (a drilled hole or borescope) is proof and needs no second cue. Otherwise the verdict is ``unknown``. An inner
+    reveal that solid and cavity walls share speaks for neither.
     """
     rules = read_tables().rules
     probability = by_verdict(posterior(cues))
@@ -301,7 +302,9 @@ def decide(cues: Sequence[Cue]) -> tuple[str, dict[str, float], list[Cue]]:
     speaking = [
         cue
         for cue in cues
-        if cue.kind not in CONTEXT and support(cue, likeliest, given=context) >= rules["speaks_factor"]
+        if cue.kind not in CONTEXT
+        and not cue.record.get("in_overlap")
+        and support(cue, likeliest, given=context) >= rules["speaks_factor"]
     ]
     proof = any(cue.kind == PROOF for cue in speaking)
     kinds = {cue.kind for cue in speaking}
