@@ -197,7 +197,8 @@ def test_trap_a_timber_frame_behind_brick_keeps_a_modern_wall_unknown() -> None:
 def test_trap_rat_trap_bond_shows_headers_but_is_not_called_solid() -> None:
     judged = judge_construction(case(opening(thickness=236), built=1880, bond="rat_trap", course_mm=112.5))
     assert judged.verdict in ("other", "unknown")
-    assert judged.likeliest == "other" and judged.probability["other"] >= 0.9
+    assert judged.likeliest == "other"
+    assert judged.family["solid"] < 0.2
     assert any("rat-trap" in finding.message for finding in judged.findings)
 
 
