@@ -58,6 +58,7 @@ class Pattern:
 
 
 def read_pattern(bgr: NDArray[np.uint8], focal: float, hidden: Sequence[FloatArray]) -> Pattern | None:
+    """Return the courses and bricks laid over a face (h, w, 3) seen by a focal length [px], or None where none fit."""
     import cv2
 
     h, w = bgr.shape[:2]

@@ -7,9 +7,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.corners import corner_xy
 from vision.findings import Finding, worst_first
 from vision.lens import Lens, project
-from vision.model import Places, State, corner_xy, world_points
+from vision.model import Places, State, world_points
 from vision.observe import Observations
 from vision.pose import Pose
 from vision.problem import WallProblem, taped_lengths
@@ -169,8 +170,9 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
     WallSolution
         With findings for what could not be measured. A wall without usable photos is taken from its taped lengths.
     """
-    from vision.checks import check_solution, check_start, unsolvable, untangle
+    from vision.checks import check_solution, check_start, unsolvable
     from vision.results import measured_from_solution, measured_from_tape
+    from vision.swapped_corners import untangle
 
     whole, edge_findings = edge_thickness(replace(
         problem, marks=tuple(m for m in problem.marks if m.wall == problem.wall.id and m.reference is None)

@@ -8,16 +8,14 @@ of references. Each family gives its points and their derivatives by the vector 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vision import priors
 from vision.lens import Lens, projection_jacobians
 from vision.pose import Pose, rotation_exp, skew
-from vision.walls import CORNERS, FloatArray, Photo
+from vision.walls import FloatArray, Photo
 
 IntArray = NDArray[np.int64]
 
@@ -330,28 +328,3 @@ class Cameras:
             rotations[i] = rotation_exp(step[start + 3 : start + 6]) @ rotations[i]
             vector[start + 3 : start + 6] = 0.0
         return State(vector=vector, rotations=rotations)
-
-
-def corner_columns(layout: Layout, quad: str) -> dict[str, int]:
-    """Return the first column of each corner of a quadrilateral that has one; the wall's origin is -1."""
-    columns = {c: layout[f"corner:{quad}/{c}"].start for c in CORNERS if f"corner:{quad}/{c}" in layout}
-    if quad == "wall":
-        columns["bottom_left"] = -1
-    return columns
-
-
-def corner_xy(layout: Layout, vector: FloatArray, name: str) -> FloatArray:
-    """Return (2,) the place of a corner ``quad/corner`` [mm]."""
-    if name == "wall/bottom_left":
-        return np.zeros(2)
-    return np.asarray(vector[layout[f"corner:{name}"]])
-
-
-def edge_length_prior(quad: str) -> float:
-    """Return the standard deviation of an edge's direction [rad] for the wall or an opening."""
-    return priors.WALL_SQUARENESS if quad == "wall" else priors.OPENING_SQUARENESS
-
-
-def known_edges(columns: Mapping[str, int]) -> list[str]:
-    """Return the edges of a quadrilateral both of whose corners are unknowns or the origin."""
-    return [name for name, (a, b) in EDGES.items() if a in columns and b in columns]

@@ -11,9 +11,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vision import priors
+from vision.corners import corner_columns, corner_xy
 from vision.lengths import Size, sizes_with_gradient, tape_sd_mm, wall_sizes
 from vision.lens import normalised
-from vision.model import EDGES, REFERENCE_SIZE, Layout, Places, State, corner_columns, corner_xy, world_points
+from vision.model import EDGES, REFERENCE_SIZE, Layout, Places, State, world_points
 from vision.pose import on_plane
 from vision.problem import WallProblem, taped_lengths
 from vision.start import Guess, mark_place

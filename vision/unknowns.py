@@ -5,18 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from vision import priors
-from vision.model import (
-    EDGES,
-    REVEAL_SIZE,
-    Cameras,
-    Layout,
-    State,
-    Surface,
-    corner_columns,
-    corner_xy,
-    edge_length_prior,
-    known_edges,
-)
+from vision.corners import corner_columns, corner_xy, edge_length_prior, known_edges
+from vision.model import EDGES, REVEAL_SIZE, Cameras, Layout, State, Surface
 from vision.problem import WallProblem
 from vision.start import Guess, complete_wall, mark_place
 from vision.walls import CORNERS, DeclaredReference, FloatArray
