@@ -17,7 +17,6 @@ from vision.references import find_references
 from vision.walls import CORNERS, Photo
 
 
-
 def photo_of(scene: Scene) -> Photo:
     camera = scene.camera
     f35 = round(camera.focal_px * 43.27 / float(np.hypot(camera.width_px, camera.height_px)))
