@@ -33,6 +33,8 @@ from vision.walls import FloatArray
 
 _PLANE_PX = 1100
 _MOST_COURSES = 44
+_CLEAR_COVER, _CLEAR_JOINTS = 0.72, 4.0
+"""Cover and evidence from which mortar's own colour is clear enough not to try dark and light lines (our choice)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,29 +209,37 @@ def _clearest_evidence(face: Face, courses: Courses, seen: FloatArray) -> tuple[
         line = course_lines(straighten(layer, courses.bed_y), pitch)
         evidence = joint_evidence(perpend_signal(line, pitch), seen)
         for module in module_candidates(evidence, pitch, count=1):
-            score = sum(row.score for row in lay_courses(evidence, seen, module))
+            rows = lay_courses(evidence, seen, module)
+            score = sum(row.score for row in rows)
             if score > best:
                 best, chosen = score, (evidence, line)
+            if _covered(rows, seen) > _CLEAR_COVER and _at_joints(rows, evidence) > _CLEAR_JOINTS:
+                return evidence, line
     return chosen
+
+
+def _covered(rows: Sequence[CourseRow], seen: FloatArray) -> float:
+    """Return the share of the seen face that whole bricks cover."""
+    bricks = sum(float(np.diff(row.ends_px)[row.whole].sum()) for row in rows)
+    return bricks / max(float((seen > 0.5).sum()), 1.0)
+
+
+def _at_joints(rows: Sequence[CourseRow], evidence: FloatArray) -> float:
+    """Return the mean evidence at the perpends that the courses use."""
+    last = evidence.shape[1] - 1
+    at = [float(evidence[k, min(int(e) - 1, last)]) for k, row in enumerate(rows) for e in row.ends_px[1:-1]]
+    return float(np.mean(at)) if at else -3.0
 
 
 def _clearness(
     courses: Courses, rows: Sequence[CourseRow], evidence: FloatArray, seen: FloatArray, fit: BondFit
 ) -> dict[str, float]:
     """Return how clear the lattice is: beds, share covered by whole bricks, evidence at perpends, gain over chance."""
-    covered = sum(
-        float(row.ends_px[i + 1] - row.ends_px[i]) for row in rows for i, kind in enumerate(row.kinds) if row.whole[i]
-    )
-    at_joints = [
-        float(evidence[k, min(int(e) - 1, evidence.shape[1] - 1)])
-        for k, row in enumerate(rows)
-        for e in row.ends_px[1:-1]
-    ]
     gain = (max(fit.log_likelihood.values()) - fit.no_pattern) / max(fit.bricks, 1)
     return {
         "beds": courses.strength,
-        "covered": covered / max(float((seen > 0.5).sum()), 1.0),
-        "joints": float(np.mean(at_joints)) if at_joints else -3.0,
+        "covered": _covered(rows, seen),
+        "joints": _at_joints(rows, evidence),
         "gain": gain,
         "bricks": float(fit.bricks),
         "courses": float(len(rows)),
@@ -237,8 +247,12 @@ def _clearness(
 
 
 def readable(clearness: Mapping[str, float]) -> float:
-    """Return the probability that there is a bond to read, from how clear the lattice is."""
+    """Return the probability that there is a bond to read, from how clear the lattice is.
+
+    Perpends that run on from course to course are no bond: boards, blocks stacked, or courses seen on their side.
+    """
     if clearness["bricks"] < 12 or clearness["courses"] < 4:
         return 0.02
     z = 12.0 * (clearness["covered"] - 0.45) + 2.0 * (clearness["joints"] - 2.8) + 8.0 * (clearness["gain"] - 0.2)
+    z -= 25.0 * max(clearness["aligned"] - 0.1, 0.0)
     return float(1.0 / (1.0 + np.exp(-np.clip(z, -30, 30))))

@@ -134,13 +134,18 @@ def read_brickwork(
     hidden = [s.corners_px for s in sightings]
     focal = focal_px if focal_px is not None else GUESSED_FOCAL * max(bgr.shape[:2])
     pattern, turned = read_pattern(bgr, focal, hidden), False
-    if pattern is None or (readable(pattern.clearness) < 0.5 and pattern.clearness["pitch"] < 0.5):
+    if pattern is None or _may_lie_on_side(pattern.clearness):
         on_side = read_pattern(_quarter_turned(bgr), focal, [turn_points(c, bgr.shape[1]) for c in hidden])
         if on_side is not None and readable(on_side.clearness) > 0.8 and on_side.clearness["pitch"] > 0.5:
             pattern, turned = on_side, True
     if pattern is None:
         return _nothing(photo, 0.98, "no bed joints and perpends could be found")
     return _reading(pattern, photo=photo, sightings=sightings, turned=turned, width=bgr.shape[1])
+
+
+def _may_lie_on_side(clearness: Mapping[str, float]) -> bool:
+    """Return whether no bond shows and rows hardly repeat, or perpends run on through the courses as beds would."""
+    return readable(clearness) < 0.5 and (clearness["pitch"] < 0.5 or clearness["aligned"] > 0.3)
 
 
 def _quarter_turned(bgr: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -16,7 +16,7 @@ from tests.scenes_brick import BONDS, NO_BOND, BrickScene, render_brick
 from vision.brickwork import BrickworkReading, read_brickwork
 
 DEPENDS = ("vision/brick*.py", "vision/bond*.py", "tests/scenes_brick.py", "tests/studies/brickwork.py")
-BRICK_FACES, OTHER_FACES = 400, 96
+BRICK_FACES, OTHER_FACES = 240, 60
 _JOINTS = ("flush", "bucket", "raked")
 
 
