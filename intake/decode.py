@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from intake.heif_boxes import items_are_named
 from vision.findings import PerpendError
 
 Picture = NDArray[np.uint8]
@@ -127,6 +128,8 @@ def _decode_heif(data: bytes, *, file: str, grey: bool) -> Picture:
     import cv2
     import pi_heif
 
+    if not items_are_named(data):
+        raise PerpendError(f"{file}: damaged; its table of contents is no text. Copy it from the phone again.")
     try:
         picture = pi_heif.open_heif(data, convert_hdr_to_8bit=True, bgr_mode=True)
         padded = np.asarray(picture)  # borrows the decoder's memory, rows padded to its stride

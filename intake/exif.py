@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import logging
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -102,12 +103,17 @@ def _with_pillow(data: bytes) -> dict[str, Any]:
     from PIL import Image
 
     from intake.decode import allow_heif
+    from intake.heif_boxes import items_are_named
 
+    if not items_are_named(data):
+        return {}
     allow_heif()
     try:
-        with Image.open(io.BytesIO(data)) as picture:
-            exif = picture.getexif()
-            inner = exif.get_ifd(_EXIF_IFD)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            with Image.open(io.BytesIO(data)) as picture:
+                exif = picture.getexif()
+                inner = exif.get_ifd(_EXIF_IFD)
     except Exception:
         return {}
     merged = {**dict(exif), **dict(inner)}

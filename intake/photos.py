@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 import os
+import re
 import warnings
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ from intake.decode import (
     read_bytes,
 )
 from intake.exif import CameraFacts, read_camera_facts
+from intake.heif_boxes import items_are_named
 from vision.findings import PerpendError
 from vision.walls import Photo
 
@@ -154,6 +156,8 @@ def describe_photo(data: bytes, *, file: str) -> PhotoFile:
     if kind is None:
         raise PerpendError(f"{file}: not a picture, whatever its name says. Ask for the original photo.")
     if kind == "heif":
+        if not items_are_named(data):
+            raise PerpendError(f"{file}: damaged; its table of contents is no text. Copy it from the phone again.")
         allow_heif()
     try:
         with warnings.catch_warnings():
@@ -164,7 +168,7 @@ def describe_photo(data: bytes, *, file: str) -> PhotoFile:
     except UnidentifiedImageError as error:
         raise PerpendError(f"{file}: damaged; its header cannot be read. Copy it from the phone again.") from error
     except Image.DecompressionBombError as error:
-        raise PerpendError(f"{file}: far too large for a photo ({first_line(error)}) Send the original.") from error
+        raise PerpendError(f"{file}: far too large for a photo ({_pixels_in(error)}). Send the original.") from error
     except Exception as error:  # decoders raise many kinds on hostile headers
         raise PerpendError(f"{file}: cannot be opened ({first_line(error)}). Copy it from the phone again.") from error
     if width * height > LARGEST_PIXELS:
@@ -177,6 +181,12 @@ def describe_photo(data: bytes, *, file: str) -> PhotoFile:
         width, height = height, width
     notes = () if _extension_fits(file, kind) else (f"the file is a {kind.upper()} picture under another ending",)
     return PhotoFile(file=file, kind=kind, width_px=width, height_px=height, facts=read_camera_facts(data), notes=notes)
+
+
+def _pixels_in(error: Exception) -> str:
+    """Return how many pixels a decoder's refusal speaks of, in words."""
+    found = re.search(r"(\d{6,}) pixels", str(error))
+    return f"{int(found.group(1)) / 1e6:.0f} megapixels" if found else "too many pixels"
 
 
 def _stored_size(picture: Any) -> tuple[int, int]:

@@ -10,6 +10,8 @@ from pydantic import BaseModel, ValidationError
 
 from vision.findings import PerpendError
 
+LONGEST_MESSAGE = 600
+
 Model = TypeVar("Model", bound=BaseModel)
 
 
@@ -33,14 +35,20 @@ def parse_json(text: str | bytes, *, name: str) -> Any:
     except RecursionError as error:
         raise PerpendError(f"{name}: nested too deeply to be a survey. Restore the backup.") from error
     except ValueError as error:
-        raise PerpendError(f"{name}: {error}.") from error
+        raise PerpendError(f"{name}: {shown(str(error))}.") from error
+
+
+def shown(text: str) -> str:
+    """Return foreign text as it can stand in a message: one line, signs that do not print escaped, not too long."""
+    plain = "".join(sign if sign.isprintable() else sign.encode("unicode_escape").decode() for sign in text)
+    return plain if len(plain) <= LONGEST_MESSAGE else plain[: LONGEST_MESSAGE - 3] + "..."
 
 
 def _object(pairs: list[tuple[str, Any]], name: str) -> dict[str, Any]:
     keys = [key for key, _ in pairs]
     if len(set(keys)) < len(keys):
         repeated = next(key for key in keys if keys.count(key) > 1)
-        raise PerpendError(f'{name}: the key "{repeated}" stands twice in one place. Remove one of the two.')
+        raise PerpendError(f'{name}: the key "{shown(repeated)}" stands twice in one place. Remove one of the two.')
     return dict(pairs)
 
 
@@ -61,7 +69,7 @@ def validate(model: type[Model], data: Any, *, name: str) -> Model:
     except ValidationError as error:
         faults = sorted(error.errors(include_url=False), key=lambda fault: fault["type"] != "extra_forbidden")
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-        raise PerpendError(_misfit(model, data, dict(faults[0]), name) + more) from None
+        raise PerpendError(shown(_misfit(model, data, dict(faults[0]), name)) + more) from None
 
 
 def _misfit(model: type[BaseModel], data: Any, fault: dict[str, Any], name: str) -> str:

@@ -77,6 +77,7 @@ def test_what_was_said_comes_back_unchanged_and_nothing_is_added() -> None:
             {"photos": [{"file": "a.jpg", "marks": [{"wal": "n"}]}]},
             'photos[0].marks[0]: unknown key "wal". Did you mean "wall"?',
         ),
+        ({"\n\x1b": 1}, r'survey.json: unknown key "\n\x1b". Known here: '),
         ({"site": {"zzz": 1}}, 'survey.json site: unknown key "zzz". Known here: '),
         (
             {"references": [{"id": "c", "kind": "id1card"}]},

@@ -1,9 +1,11 @@
-"""Photographs from Debian packages, fetched when a test needs them and never kept in the repository."""
+"""Photographs from packages, Debian's and the index's, fetched when a test needs them, never kept in the repository."""
 
 from __future__ import annotations
 
 import shutil
 import subprocess
+import sys
+import tarfile
 import tempfile
 from pathlib import Path
 from typing import NoReturn
@@ -46,6 +48,44 @@ def debian_package(name: str) -> Path:
 
 
 def _skip(name: str, why: str) -> NoReturn:
-    message = f"NOT CHECKED against the photographs of Debian's {name}: {why}"
+    message = f"NOT CHECKED against the photographs of {name}: {why}"
     print(f"\n*** {message} ***")
     pytest.skip(message)
+
+
+def source_distribution(name: str, version: str) -> Path:
+    """Return the folder that a source distribution from the package index was unpacked to; skip, loudly, without one.
+
+    Parameters
+    ----------
+    name
+        The project's name on the index.
+    version
+        The version whose files the test knows.
+    """
+    folder = CACHE / f"{name}-{version}"
+    if (folder / "done").exists():
+        return folder
+    shutil.rmtree(folder, ignore_errors=True)
+    folder.mkdir(parents=True)
+    command = [
+        sys.executable,
+        "-m",
+        "pip",
+        "download",
+        "-q",
+        "--no-deps",
+        "--no-binary",
+        ":all:",
+    ]
+    got = subprocess.run(
+        [*command, f"{name}=={version}"], cwd=folder, capture_output=True, text=True, check=False, timeout=600
+    )
+    archives = sorted(folder.glob("*.tar.gz"))
+    if got.returncode != 0 or not archives:
+        _skip(f"{name} {version}", got.stderr.strip().splitlines()[-1] if got.stderr.strip() else "pip download failed")
+    with tarfile.open(archives[0]) as opened:
+        opened.extractall(folder, filter="data")
+    archives[0].unlink()
+    (folder / "done").touch()
+    return folder
