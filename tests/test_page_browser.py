@@ -184,6 +184,7 @@ def click(page: Page, x: float, y: float) -> None:
     box = page.locator("#bench").bounding_box()
     assert box is not None
     page.mouse.click(box["x"] + x * box["width"], box["y"] + y * box["height"])
+    page.evaluate("() => new Promise(done => requestAnimationFrame(() => setTimeout(done, 0)))")  # the press has landed
     page.wait_for_selector("html[data-waiting='0']")
 
 
@@ -286,8 +287,11 @@ def test_the_same_mark_moved_in_the_file_meanwhile_is_asked_about_and_both_answe
         begin(page)
         click(page, 0.3, 0.7)
         for answer, x, kept in (("Take theirs", 777.0, True), ("Keep mine", 555.0, False)):
+            page.wait_for_selector("html[data-waiting='0']")  # what was done before is in the file
             page.locator("#bench").focus()
             page.keyboard.press("n")
+            page.wait_for_selector("#pad-remove:not([disabled])")  # the mark is chosen
+            page.wait_for_selector("html[data-waiting='0']")
             page.route("**/api/change", meddling(plain, x))
             page.keyboard.press("ArrowLeft")
             page.wait_for_selector("#conflict[open]")
