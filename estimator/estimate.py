@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
+from datetime import date
 
 from estimator.bill import make_bill, make_load, waste_by_kind
 from estimator.boards import BoardRules, board_rules
@@ -32,7 +33,12 @@ from vision.findings import Finding, worst_first
 
 
 def estimate_survey(
-    cases: Sequence[WallCase], *, rooms: Sequence[Room], design: Design, prices: Prices | None = None
+    cases: Sequence[WallCase],
+    *,
+    rooms: Sequence[Room],
+    design: Design,
+    prices: Prices | None = None,
+    on: date | None = None,
 ) -> Estimate:
     """Return the estimate of a whole survey.
 
@@ -46,6 +52,8 @@ def estimate_survey(
         What the person has in mind.
     prices
         The person's price list; the invented defaults where None.
+    on
+        The day that dated rules are held against; without it nothing is called out of date.
 
     Raises
     ------
@@ -69,7 +77,7 @@ def estimate_survey(
     shares: dict[str, float | None] = {}
     for done in work:
         for case in done.cases:
-            wall, pieces, bad = _wall(case, done, lining=lining, design=design, prices=prices, rules=rules)
+            wall, pieces, bad = _wall(case, done, lining=lining, design=design, prices=prices, rules=rules, on=on)
             walls.append(wall)
             reveal_pieces += pieces
             findings += bad
@@ -127,7 +135,14 @@ def estimate_survey(
 
 
 def _wall(
-    case: WallCase, done: RoomWork, *, lining: Lining, design: Design, prices: Prices, rules: BoardRules
+    case: WallCase,
+    done: RoomWork,
+    *,
+    lining: Lining,
+    design: Design,
+    prices: Prices,
+    rules: BoardRules,
+    on: date | None,
 ) -> tuple[WallEstimate, list[RevealPiece], list[Finding]]:
     wall = case.measured.id
     if not is_lined(case):
@@ -151,7 +166,7 @@ def _wall(
         )
     construction = judge_construction(case)
     findings = [*case.measured.findings, *construction.findings]
-    heat, bad = _heat(case, construction, done, design=design, prices=prices)
+    heat, bad = _heat(case, construction, done, design=design, prices=prices, on=on)
     findings += bad
     openings, pieces, bad = (
         reveal_linings(case, build_up_mm=lining.build_up_mm, rules=rules) if lining.build_up_mm else ([], [], [])
@@ -214,10 +229,16 @@ def _wall(
 
 
 def _heat(
-    case: WallCase, construction: Construction, done: RoomWork, *, design: Design, prices: Prices
+    case: WallCase, construction: Construction, done: RoomWork, *, design: Design, prices: Prices, on: date | None
 ) -> tuple[WallHeat | None, list[Finding]]:
     heat = compare_options(
-        case, construction=construction, room=done.room, design=design, prices=prices.heat, neighbours=done.cases
+        case,
+        construction=construction,
+        room=done.room,
+        design=design,
+        prices=prices.heat,
+        neighbours=done.cases,
+        on=on,
     )
     return heat, list(heat.findings)
 

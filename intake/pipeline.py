@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -152,7 +153,9 @@ def _estimate(folder: Path, survey: Survey, geometry: Geometry, inputs: str) -> 
 
     cases = wall_cases(folder, survey, geometry)
     rooms = tuple(room_of(room) for room in survey.rooms)
-    outcome = estimate_survey(cases, rooms=rooms, design=design_of(survey.design), prices=read_prices(folder))
+    outcome = estimate_survey(
+        cases, rooms=rooms, design=design_of(survey.design), prices=read_prices(folder), on=datetime.date.today()
+    )
     body = plain(outcome)
     carried = [entry.model_dump(mode="json") for entry in geometry.findings]
     findings = [finding_of_dict(entry) for entry in [*body.pop("findings", []), *carried]]

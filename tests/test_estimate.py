@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from functools import cache
 
 import pytest
@@ -154,3 +155,9 @@ def test_a_corner_of_two_linings_shortens_one_of_them() -> None:
 
 def test_the_same_survey_gives_the_same_estimate() -> None:
     assert estimate_survey(back_room(), rooms=[BACK], design=Design()) == back()
+
+
+def test_rules_that_nobody_has_checked_for_years_are_said_to_be_old() -> None:
+    later = estimate_survey(back_room(), rooms=[BACK], design=Design(), on=date(2033, 1, 1))
+    assert any("more than a year before 2033-01-01" in finding.message for finding in later.findings)
+    assert not any("more than a year before" in finding.message for finding in back().findings)
