@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from pathlib import Path
 
+from intake.store import write_bytes
 from vision.findings import PerpendError
 
 TAG_SIDE_MM = 72.0
@@ -128,10 +129,7 @@ def write_sheets(path: Path, *, numbers: Sequence[int], guide: bool = True) -> P
     pdf = typst.compile(
         here / "sheets.typ", root=here, ignore_system_fonts=True, sys_inputs={"data": json.dumps(data)}, format="pdf"
     )
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(f".{path.name}.part")
-    part.write_bytes(pdf)
-    part.replace(path)
+    write_bytes(path, pdf)
     return path
 
 

@@ -7,9 +7,9 @@ import hashlib
 import json
 import os
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from pydantic import BaseModel
 
@@ -42,30 +42,69 @@ def survey_folder(folder: Path | str) -> Path:
 def write_bytes(path: Path, data: bytes) -> None:
     """Write the file whole or not at all: a temporary file beside it, flushed to the disk, then renamed.
 
+    A temporary file that a killed writer left behind is taken over, so nothing half-written stays.
+
     Raises
     ------
     PerpendError
         The disk is full or the folder cannot be written; what was there before is untouched.
     """
-    temporary = ""
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-        with os.fdopen(handle, "wb") as file:
+        with _replacing(path) as file:
             file.write(data)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(temporary, _mode_of(path))
-        os.replace(temporary, path)
         _flush_folder(path.parent)
     except OSError as error:
         reason = error.strerror or str(error)
         remedy = "Free some space or allow writing to the folder; nothing was changed."
         raise PerpendError(f"{path}: could not be written ({reason}). {remedy}") from error
-    finally:
-        if temporary and os.path.exists(temporary):
-            with contextlib.suppress(OSError):
-                os.unlink(temporary)
+
+
+@contextlib.contextmanager
+def _replacing(path: Path) -> Iterator[BinaryIO]:
+    """Give an empty file beside the path that takes the path's place when the body ends, and vanishes if it fails.
+
+    Where the system has advisory locks, there is one such file for each path: the lock of a writer that died is gone,
+    so the next writer takes its leftover over. Elsewhere each writer has a file of its own.
+    """
+    handle, part, locked = _open_part(path)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.truncate()
+            yield file
+            os.chmod(part, _mode_of(path))
+            if locked:
+                os.replace(part, path)
+        if not locked:  # an open file cannot be renamed there
+            os.replace(part, path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            part.unlink()
+        raise
+
+
+def _open_part(path: Path) -> tuple[int, Path, bool]:
+    """Return an open temporary file beside a path, its place, and whether this process holds its lock."""
+    try:
+        import fcntl
+    except ImportError:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+        return handle, Path(name), False
+    part = path.with_name(f".{path.name}.part")
+    while True:
+        handle = os.open(part, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX)
+            if os.path.samestat(os.fstat(handle), os.stat(part)):
+                return handle, part, True
+        except FileNotFoundError:
+            pass  # the writer before has just renamed it
+        except BaseException:
+            os.close(handle)
+            raise
+        os.close(handle)
 
 
 def _mode_of(path: Path) -> int:

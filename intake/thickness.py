@@ -6,12 +6,8 @@ import math
 from dataclasses import replace
 
 from intake.outcomes import TAPE_SD_MM
+from vision.results import OUTER_REVEAL_SD_MM, thickness
 from vision.walls import DeclaredOpening, DeclaredWall, Measured, MeasuredOpening, MeasuredWall
-
-TYPED_SD_MM = 4.0
-"""Standard uncertainty of an outer reveal that somebody typed, mm (judgement)."""
-FRAME_SD_MM = 2.0
-"""Standard uncertainty of a frame's depth as typed, mm (judgement)."""
 
 
 def with_outside(inside: MeasuredWall, declared: DeclaredWall, outside: MeasuredWall | None) -> MeasuredWall:
@@ -46,15 +42,11 @@ def _joined(
     taped = said.taped if said is not None else {}
     typed = said.outer_reveal_mm if said is not None else None
     frame = opening.frame_mm if opening.frame_mm is not None else (said.frame_mm if said is not None else None)
-    told = opening.outer_reveal_mm or (None if typed is None else Measured(value=typed, sd=TYPED_SD_MM))
+    told = opening.outer_reveal_mm or (None if typed is None else Measured(value=typed, sd=OUTER_REVEAL_SD_MM))
     outer = _taped(taped.get("outer_reveal_mm")) or _together(outer, told)
-    thickness = _taped(taped.get("thickness_mm")) or whole
-    if thickness is None and opening.reveal_depth_mm is not None and frame is not None and outer is not None:
-        thickness = Measured(
-            value=opening.reveal_depth_mm.value + frame + outer.value,
-            sd=math.hypot(opening.reveal_depth_mm.sd, FRAME_SD_MM, outer.sd),
-        )
-    return replace(opening, outer_reveal_mm=outer, thickness_mm=thickness or opening.thickness_mm, frame_mm=frame)
+    direct = _taped(taped.get("thickness_mm")) or whole
+    joined = thickness(opening.reveal_depth_mm, frame, outer, direct)
+    return replace(opening, outer_reveal_mm=outer, thickness_mm=joined or opening.thickness_mm, frame_mm=frame)
 
 
 def _together(one: Measured | None, other: Measured | None) -> Measured | None:

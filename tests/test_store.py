@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -37,6 +38,38 @@ def test_a_write_that_fails_leaves_the_old_version_and_says_so(tmp_path: Path, m
     with pytest.raises(PerpendError, match=r"could not be written \(No space left on device\).*nothing was changed"):
         store.write_text(path, "new")
     assert path.read_text() == "old"
+    assert [item.name for item in tmp_path.iterdir()] == ["a.json"]
+
+
+KILLED_WRITER = """
+import os, sys, time
+from pathlib import Path
+from intake import store
+os.fsync = lambda handle: (print("half", flush=True), time.sleep(60))
+store.write_bytes(Path(sys.argv[1]), b"x" * 100_000)
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGKILL"), reason="no SIGKILL on this system")
+def test_what_a_killed_writer_left_is_taken_over_by_the_next(tmp_path: Path) -> None:
+    path = tmp_path / "a.json"
+    writer = subprocess.Popen([sys.executable, "-c", KILLED_WRITER, str(path)], cwd=HERE, stdout=subprocess.PIPE)
+    assert writer.stdout is not None
+    assert writer.stdout.readline() == b"half\n"
+    writer.kill()
+    writer.communicate()
+    assert [item.name for item in tmp_path.iterdir()] == [".a.json.part"]
+    store.write_bytes(path, b"new")
+    assert path.read_bytes() == b"new"
+    assert [item.name for item in tmp_path.iterdir()] == ["a.json"]
+
+
+def test_many_writers_of_one_file_leave_one_of_their_versions_whole(tmp_path: Path) -> None:
+    path = tmp_path / "a.json"
+    versions = [bytes([65 + k]) * 50_000 for k in range(16)]
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(lambda data: store.write_bytes(path, data), versions * 4))
+    assert path.read_bytes() in versions
     assert [item.name for item in tmp_path.iterdir()] == ["a.json"]
 
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.lens import project
+from vision.linear_light import LINEAR_OF_CODE
 from vision.measure import WallSolution
 from vision.model import EDGES
 from vision.walls import EdgeTrace, FloatArray, GreyImage
@@ -25,12 +26,6 @@ SAMPLE_SD_PX = 0.5  # the floor of a sample's standard deviation: blur, sharpeni
 RIVAL = 0.55  # a second line at least this strong makes the edge ambiguous
 SHORTEST_PX = 60.0
 UNSURE_PX = 12.0  # an edge predicted worse than this is not looked for
-
-_LINEAR = np.where(
-    np.arange(256) / 255.0 <= 0.04045,
-    np.arange(256) / 255.0 / 12.92,
-    ((np.arange(256) / 255.0 + 0.055) / 1.055) ** 2.4,
-).astype(np.float32)  # IEC 61966-2-1 (sRGB), inverse of the transfer curve
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +63,7 @@ def _cut(grey: GreyImage, curve: FloatArray, half_px: float) -> _Strip | None:
     taps = np.linspace(-0.4, 0.4, 5) * spacing
     low = np.floor(middle.min(axis=0) - half_px - 4).astype(int).clip(0)
     high = np.ceil(middle.max(axis=0) + half_px + 5).astype(int)
-    patch = _LINEAR[grey[low[1] : high[1], low[0] : high[0]]]
+    patch = LINEAR_OF_CODE[grey[low[1] : high[1], low[0] : high[0]]].astype(np.float32)
     for tap in taps:
         xy = middle[:, None, :] + tap * along[:, None, :] + offsets[None, :, None] * normal[:, None, :] - low
         xy32 = xy.astype(np.float32)
