@@ -210,7 +210,8 @@ def _line(row: Row) -> str:
     if row["state"] == "failed":
         return f"■ {row['folder']}: {row['error']}"
     sign = {"stop": "■", "proposed": "▲", "done": "✓"}[str(row["state"])]
-    return f"{sign} {row['folder']}: {row['sizes'] or 'no wall'}"
+    after = f"; next: {row['next']}" if row["next"] else ""
+    return f"{sign} {row['folder']}: {row['sizes'] or 'no wall yet'}{after}"
 
 
 def _write_summary(top: Path, rows: list[Row]) -> BatchSummary:

@@ -53,4 +53,7 @@ def _card(row: Mapping[str, Any]) -> str:
         source = f"../{quote(folder)}/results/thumb.jpg"
         picture = f'<img src="{source}" alt="{html.escape(folder)}: its first wall" loading="lazy">'
     told = html.escape(str(row["error"] or row["sizes"] or "no wall yet"))
-    return f"<li>{picture}<h2>{html.escape(folder)}</h2><p>{state}</p><p>{told}</p></li>"
+    after = f"<p>Next: {html.escape(str(row['next']))}.</p>" if row["next"] else ""
+    if row["message"]:
+        after += f'<p><a href="../{quote(folder)}/{quote(str(row["message"]))}">Message for the client</a></p>'
+    return f"<li>{picture}<h2>{html.escape(folder)}</h2><p>{state}</p><p>{told}</p>{after}</li>"

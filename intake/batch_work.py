@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from intake.store import RESULTS, read_json, write_bytes, write_json
 from vision.findings import PerpendError
 
+if TYPE_CHECKING:
+    from intake.results import Check, WallResult
+
 OUTCOME = "batch.json"
 THUMB_PX = 320
-COLUMNS = ("folder", "state", "photos", "walls", "sizes", "verdict", "stops", "warnings", "to_mark", "error")
+COLUMNS = (
+    *("folder", "state", "photos", "usable", "walls", "sizes", "verdict", "stops", "warnings"),
+    *("to_mark", "next", "message", "error"),
+)
 
 Row = dict[str, Any]
 
@@ -40,16 +46,30 @@ def _worked(folder: Path, name: str) -> Row:
     from intake.pipeline import estimate_folder, measure_folder, whole_hash
     from intake.store import read_survey
 
-    wanted = whole_hash(folder, read_survey(folder))
+    survey = read_survey(folder)
+    wanted = whole_hash(folder, survey)
     kept = _kept_row(folder, wanted)
     if kept is not None:
         return {**kept, "folder": name}
     geometry = measure_folder(folder)
     estimate = estimate_folder(folder)
-    row = _row(name, geometry.model_dump(mode="json"), estimate)
+    checked = None if any(photo.marks for photo in survey.photos) else _checked(folder)
+    row = _row(name, geometry.model_dump(mode="json"), estimate, checked)
     thumbnail(folder)
     write_json(folder / RESULTS / OUTCOME, {"inputs_sha256": wanted, "row": row})
     return row
+
+
+def _checked(folder: Path) -> Check | None:
+    """Return the check of a folder whose photos nobody has marked, with the message for the client written; or None."""
+    from intake.check import check_folder, write_for_client
+    from intake.photos import list_photos
+
+    if not list_photos(folder).photos:
+        return None
+    checked = check_folder(folder)
+    write_for_client(folder, checked)
+    return checked
 
 
 def _kept_row(folder: Path, wanted: str) -> Row | None:
@@ -59,12 +79,13 @@ def _kept_row(folder: Path, wanted: str) -> Row | None:
         return None
     try:
         kept = read_json(path)
-        return dict(kept["row"]) if kept["inputs_sha256"] == wanted else None
+        row = dict(kept["row"])
+        return row if kept["inputs_sha256"] == wanted and set(row) == set(COLUMNS) else None
     except (PerpendError, KeyError, TypeError, ValueError):
         return None
 
 
-def _row(name: str, geometry: dict[str, Any], estimate: dict[str, Any]) -> Row:
+def _row(name: str, geometry: dict[str, Any], estimate: dict[str, Any], checked: Check | None) -> Row:
     from intake.printing import wall_line
     from intake.results import WallResult
 
@@ -73,18 +94,43 @@ def _row(name: str, geometry: dict[str, Any], estimate: dict[str, Any]) -> Row:
     stops = sum(finding["severity"] == "stop" for finding in findings)
     proposed = any(wall.status == "proposed" for wall in walls)
     verdicts = sorted({str(wall.get("verdict")) for wall in estimate.get("walls", []) if wall.get("verdict")})
+    message = checked is not None and bool(checked.message)
     return {
         "folder": name,
         "state": "proposed" if proposed else "stop" if stops else "done",
         "photos": len(geometry["photos"]),
+        "usable": "" if checked is None else sum(photo.usable for photo in checked.photos),
         "walls": len(walls),
         "sizes": "; ".join(wall_line(wall) for wall in walls),
         "verdict": ", ".join(verdicts),
         "stops": stops,
         "warnings": sum(finding["severity"] == "warn" for finding in findings),
-        "to_mark": sum(wall.status in ("proposed", "not_measured") for wall in walls),
+        "to_mark": sum(_points_to_mark(wall) for wall in walls) or (4 if checked is not None and not walls else 0),
+        "next": _next_step(walls, checked),
+        "message": f"{RESULTS}/message.txt" if message else "",
         "error": "",
     }
+
+
+def _points_to_mark(wall: WallResult) -> int:
+    """Return how many points somebody has to confirm or press before a wall counts: four for it and each opening."""
+    if wall.status not in ("proposed", "not_measured"):
+        return 0
+    return 4 * (1 + len(wall.openings))
+
+
+def _next_step(walls: list[WallResult], checked: Check | None) -> str:
+    """Return what somebody has to do for a survey next, in words; nothing where nothing is left to mark."""
+    steps = []
+    for status, verb in (("proposed", "confirm"), ("not_measured", "mark")):
+        names = [f"{wall.id} ({_points_to_mark(wall)} points)" for wall in walls if wall.status == status]
+        if names:
+            steps.append(f"{verb} {', '.join(names)}")
+    if not walls and checked is not None:
+        steps.append("mark a wall")
+    if checked is not None and checked.message:
+        steps.append("send the message")
+    return "; ".join(steps)
 
 
 def failed_row(name: str, error: Exception) -> Row:

@@ -10,12 +10,15 @@ import subprocess
 import sys
 import time
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import pytest
 
 from intake.batch import find_surveys, run_batch
 from intake.store import write_json
+from tests.survey_folders import jpeg, render_home, write_home
 from vision.findings import PerpendError
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -130,3 +133,27 @@ def test_a_cell_that_a_spreadsheet_would_run_is_made_harmless(tmp_path: Path) ->
     (tmp_path / "=cmd" / "survey.json").write_text("{")
     text = run_batch(tmp_path, workers=1).csv.read_text(encoding="utf-8")
     assert "\n'=cmd," in text
+
+
+def test_photos_that_nobody_marked_are_checked_proposed_and_listed_by_work(tmp_path: Path) -> None:
+    home = render_home(8, photos=1)
+    scene = home.scenes[0]
+    write_home(tmp_path / "good", home, marked=False)
+    write_home(tmp_path / "marked", home)
+    (tmp_path / "blurred").mkdir()
+    smeared = replace(scene, picture=cv2.GaussianBlur(scene.picture, (0, 0), 4.0))
+    (tmp_path / "blurred" / "a.jpg").write_bytes(jpeg(smeared))
+    summary = run_batch(tmp_path, workers=1)
+    rows = {row["folder"]: row for row in summary.rows}
+    assert rows["good"]["state"] == "proposed"
+    assert rows["good"]["to_mark"] == 8
+    assert rows["good"]["next"] == "confirm wall-1 (8 points)"
+    assert rows["good"]["message"] == ""
+    assert rows["blurred"]["usable"] == 0
+    assert rows["blurred"]["next"].endswith("send the message")
+    asked = (tmp_path / "blurred" / rows["blurred"]["message"]).read_text(encoding="utf-8")
+    assert "a.jpg" in asked
+    assert "blurred/results/message.txt" in summary.page.read_text(encoding="utf-8")
+    assert rows["marked"]["usable"] == rows["marked"]["message"] == ""
+    order = [row["to_mark"] for row in summary.rows if row["state"] == "proposed"]
+    assert order == sorted(order)
