@@ -119,8 +119,9 @@ def sheet(out: Path, numbers: tuple[int, ...], no_guide: bool) -> int:
 
     chosen = list(numbers) or [17, 18]
     write_sheets(out, numbers=chosen, guide=not no_guide)
-    names = " and ".join(str(number) for number in chosen)
-    click.echo(f"Sheets {names} and the photo guide: {out}" if not no_guide else f"Sheets {names}: {out}")
+    *first, last = (str(number) for number in chosen)
+    names = f"Sheets {', '.join(first)} and {last}" if first else f"Sheet {last}"
+    click.echo(f"{names}{'' if no_guide else ', and the photo guide'}: {out}")
     click.echo("Print at 100 %, not fitted to the page. Measure the long bar with a rule and write it on the sheet.")
     click.echo("Next: copy the photos into a folder, then perpend check FOLDER")
     return DONE
