@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -176,6 +177,36 @@ def test_a_post_that_is_no_change_is_refused_in_words(browser: Browser, content:
     answer = browser.ask("POST", "/api/change", content=content)
     assert answer.status_code == 422
     assert answer.json()["problem"]
+
+
+@pytest.mark.parametrize("address", ["/api/change", "/api/preview"])
+@pytest.mark.parametrize(
+    ("edits", "words"),
+    [
+        ([{"path": ["walls"], "value": 3}, {"path": ["walls", "n"], "value": {"id": "n"}}], "walls is not a list"),
+        ([{"path": ["walls"], "value": "abc"}, {"path": ["walls", "n", "id"], "value": "n"}], "walls is not a list"),
+        ([{"path": ["title"], "value": json.loads("[" * 400 + "]" * 400)}], "nested too deeply"),
+        ([{"path": ["site"] * 20_000, "value": 1}], "nested too deeply"),
+    ],
+    ids=["number for a list", "text for a list", "deep value", "deep path"],
+)
+def test_edits_that_would_break_the_survey_are_refused_in_words(
+    browser: Browser, address: str, edits: list[object], words: str
+) -> None:
+    answer = browser.ask("POST", address, json={"edits": edits})
+    assert answer.status_code == 422
+    assert words in answer.json()["problem"]
+
+
+@pytest.mark.parametrize("address", ["/api/change", "/api/preview", "/api/refine"])
+def test_a_post_nested_deeper_than_any_survey_is_refused_in_words(browser: Browser, address: str) -> None:
+    answer = browser.ask("POST", address, content=b"[" * 100_000)
+    assert (answer.status_code, answer.json()["problem"]) == (422, "the post is not JSON")
+
+
+def test_a_point_beyond_all_numbers_is_refused_in_words(browser: Browser) -> None:
+    posted = b'{"file": "IMG_0001.jpg", "points": [{"px": [1%s, 3], "reach_px": 10}]}' % (b"0" * 400)
+    assert browser.ask("POST", "/api/refine", content=posted).status_code == 400
 
 
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "PATCH"])

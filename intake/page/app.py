@@ -11,7 +11,7 @@ from starlette.middleware import Middleware
 
 from intake.page.bench import Bench
 from intake.page.guard import Guard
-from intake.page.routes import refused, routes
+from intake.page.routes import failed, refused, routes
 from vision.findings import PerpendError
 
 
@@ -47,7 +47,7 @@ def make_app(folder: Path, token: str) -> Starlette:
     app = Starlette(
         routes=routes(bench),
         middleware=[Middleware(Guard, token=token)],
-        exception_handlers={PerpendError: refused},
+        exception_handlers={PerpendError: refused, Exception: failed},
         lifespan=life,
     )
     app.state.bench = bench

@@ -18,6 +18,8 @@ Json = Any
 MARK_KEYS = ("wall", "opening", "face", "feature", "reference", "point")
 _LISTS = {"walls": "id", "rooms": "id", "references": "id", "openings": "id", "features": "id", "photos": "file"}
 _MARK_LISTS = ("marks", "not_seen")
+_DEEPEST = 32
+"""Names in a path and levels of a posted value; a survey has six."""
 
 
 class EditError(PerpendError):
@@ -75,6 +77,8 @@ def read_edits(posted: Json) -> list[Edit]:
         path = item["path"]
         if not isinstance(path, list) or not path or not all(isinstance(p, str) and p for p in path):
             raise EditError(f"edits[{number}].path: expected a list of names, got {path!r}")
+        if len(path) > _DEEPEST or _is_deep(item["value"]) or _is_deep(item.get("was")):
+            raise EditError(f"edits[{number}]: nested too deeply to be part of a survey")
         edits.append(Edit(path=tuple(path), value=item["value"], was=item.get("was")))
     return edits
 
@@ -102,6 +106,14 @@ def apply_edits(
         else:
             _set(edited, edit.path, copy.deepcopy(edit.value))
     return (document, conflicts) if conflicts else (edited, [])
+
+
+def _is_deep(value: Json) -> bool:
+    level = [value]
+    for _ in range(_DEEPEST):
+        nodes = [node.values() if isinstance(node, dict) else node for node in level if isinstance(node, dict | list)]
+        level = [member for members in nodes for member in members]
+    return bool(level)
 
 
 def _identity(list_name: str, member: Json) -> str | None:
@@ -140,6 +152,8 @@ def _set(document: Json, path: tuple[str, ...], value: Json) -> None:
         name = rest.pop(0)
         if rest and _is_list(name):
             items = node.setdefault(name, [])
+            if not isinstance(items, list):
+                raise EditError(f"{'/'.join(path)}: {name} is not a list")
             identity = rest.pop(0)
             index = _member(items, name, identity)
             if not rest:

@@ -14,7 +14,7 @@ MAX_BODY_BYTES = 256 * 1024
 """A change is a few hundred bytes; a whole survey some tens of kilobytes (invented default)."""
 
 _HOSTS = ("127.0.0.1", "localhost")
-_HEADERS = {
+HEADERS = {
     "content-security-policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' blob: data:; connect-src 'self'; "
         "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -25,6 +25,7 @@ _HEADERS = {
     "cross-origin-opener-policy": "same-origin",
     "permissions-policy": "camera=(), microphone=(), geolocation=()",
 }
+"""On every answer; an answer that may be kept says so itself, the rest get ``cache-control: no-store``."""
 
 
 class _TooLargeError(Exception):
@@ -122,7 +123,7 @@ def _with_headers(send: Send) -> Send:
     async def wrapped(message: Message) -> None:
         if message["type"] == "http.response.start":
             have = {name.lower() for name, _ in message["headers"]}
-            extra = [(k.encode(), v.encode()) for k, v in _HEADERS.items() if k.encode() not in have]
+            extra = [(k.encode(), v.encode()) for k, v in HEADERS.items() if k.encode() not in have]
             if b"cache-control" not in have:
                 extra.append((b"cache-control", b"no-store"))
             message = {**message, "headers": [*message["headers"], *extra]}

@@ -114,7 +114,23 @@ def _link(path: Path, target: Path) -> None:
 
 @contextmanager
 def exclusive(folder: Path) -> Iterator[None]:
-    """Hold the survey's lock against other processes while the body runs."""
+    """Hold the survey's lock against other processes while the body runs.
+
+    Raises
+    ------
+    PerpendError
+        If the folder cannot be written, at the lock or anywhere in the body.
+    """
+    try:
+        with _locked(folder):
+            yield
+    except OSError as error:
+        remedy = "Allow writing to the folder or free some space; nothing was changed."
+        raise PerpendError(f"{folder}: could not be written ({error.strerror or error}). {remedy}") from error
+
+
+@contextmanager
+def _locked(folder: Path) -> Iterator[None]:
     try:
         import fcntl
     except ImportError:  # no such locks on this system: the file's time stamp still shows other writers

@@ -167,7 +167,10 @@ class Pictures:
 
 
 def _version(path: Path) -> str:
-    stat = path.stat()
+    try:
+        stat = path.stat()
+    except OSError:
+        return "gone"
     return f"{stat.st_mtime_ns:x}-{stat.st_size:x}"
 
 

@@ -11,7 +11,9 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
+from intake.page.description import LONGEST_REACH_PX, MOST_POINTS, description
 from intake.page.document import read_edits
+from intake.page.guard import HEADERS
 from vision.findings import PerpendError
 
 if TYPE_CHECKING:
@@ -86,9 +88,10 @@ def routes(bench: Bench) -> list[Route]:
         try:
             file = str(posted["file"])
             points = [(float(p["px"][0]), float(p["px"][1]), float(p["reach_px"])) for p in posted["points"]]
-        except (KeyError, TypeError, ValueError, IndexError):
+        except (KeyError, TypeError, ValueError, IndexError, OverflowError):
             return PlainTextResponse("refine: expected file and points with px and reach_px\n", 400)
-        if file not in bench.pictures.files or len(points) > 500 or any(not 0 < reach <= 100 for _, _, reach in points):
+        far = any(not 0 < reach <= LONGEST_REACH_PX for _, _, reach in points)
+        if file not in bench.pictures.files or len(points) > MOST_POINTS or far:
             return PlainTextResponse("There is no such picture in this survey, or too much was asked.\n", 404)
         found = [await run_in_threadpool(bench.refine, file, (x, y), reach) for x, y, reach in points]
         return JSONResponse({"points": found})
@@ -96,6 +99,9 @@ def routes(bench: Bench) -> list[Route]:
     async def restore(_: Request) -> Response:
         saved = await run_in_threadpool(bench.session.restore)
         return JSONResponse({"revision": saved.revision, "survey": saved.document})
+
+    async def described(request: Request) -> Response:
+        return JSONResponse(description(request.scope["server"][1]))
 
     async def news(_: Request) -> Response:
         return StreamingResponse(bench.events.listen(bench.greeting), media_type="text/event-stream")
@@ -107,6 +113,7 @@ def routes(bench: Bench) -> list[Route]:
         Route("/api/photo", photo),
         Route("/api/straight", straight),
         Route("/api/news", news),
+        Route("/api/openapi.json", described),
         Route("/api/change", change, methods=["POST"]),
         Route("/api/preview", preview, methods=["POST"]),
         Route("/api/refine", refine, methods=["POST"]),
@@ -119,10 +126,16 @@ async def refused(_: Request, error: Exception) -> Response:
     return JSONResponse({"problem": str(error)}, 422)
 
 
+async def failed(_: Request, error: Exception) -> Response:
+    """Return the last words when the server itself is at fault; what happened is in the console, not here."""
+    words = "The page's server failed on this; nothing was changed. What happened is shown where it was started."
+    return JSONResponse({"problem": words}, 500, headers=HEADERS)
+
+
 async def _json(request: Request) -> dict[str, Any]:
     try:
         posted = await request.json()
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise PerpendError("the post is not JSON") from error
     if not isinstance(posted, dict):
         raise PerpendError("the post is not a JSON object")

@@ -133,7 +133,12 @@ class Session:
         if stamp is None:
             self.problem = None
             return
-        data = self.path.read_bytes()
+        try:
+            data = self.path.read_bytes()
+        except OSError as error:
+            self._seen = None
+            self.problem = f"survey.json: could not be read ({error.strerror}). Allow reading it; nothing was changed."
+            return
         try:
             document = keeping.parse(data)
         except PerpendError as error:

@@ -1,0 +1,178 @@
+"""The page's requests in the terms of OpenAPI 3.1, for whoever tests or drives them; kept beside the routes.
+
+``tests/test_page_description.py`` holds that every route under /api/ is described here and answers as described.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from intake.page.guard import MAX_BODY_BYTES
+
+Json = Any
+MOST_POINTS = 500
+LONGEST_REACH_PX = 100.0
+
+
+def description(port: int) -> dict[str, Json]:
+    """Return the description of every request under /api/, as an OpenAPI 3.1 document.
+
+    Parameters
+    ----------
+    port
+        The page's port, after which its cookie is named.
+    """
+    return {
+        "openapi": "3.1.0",
+        "info": {"title": "perpend marking page", "version": "1"},
+        "paths": {
+            "/api/state": {"get": _get("Everything that a page needs at its start.", _json_ok("State"))},
+            "/api/photo": {"get": _get("A photo, or a piece of it.", _jpeg(), _PHOTO, gone=True)},
+            "/api/straight": {"get": _get("The wall straightened.", _jpeg(), _STRAIGHT, gone=True)},
+            "/api/news": {"get": _get("What changes, as server-sent events.", _stream())},
+            "/api/openapi.json": {"get": _get("This description.", _json_ok(None))},
+            "/api/change": {"post": _post("Make edits, all or none, and save them.", "Change", "Changed")},
+            "/api/preview": {"post": _post("The live sizes as they would be.", "Change", None)},
+            "/api/refine": {"post": _refine()},
+            "/api/restore": {"post": _post("Write the last good survey over a broken one.", None, "Changed")},
+        },
+        "components": {
+            "schemas": _SCHEMAS,
+            "securitySchemes": {"cookie": {"type": "apiKey", "in": "cookie", "name": f"perpend_{port}"}},
+        },
+        "security": [{"cookie": []}],
+    }
+
+
+def _query(name: str, schema: dict[str, Json], *, required: bool = True) -> dict[str, Json]:
+    return {"name": name, "in": "query", "required": required, "schema": schema}
+
+
+_TEXT = {"type": "string"}
+_PHOTO = [
+    _query("file", _TEXT),
+    _query("size", {"enum": ["thumb", "base", "tile"]}),
+    _query("x", {"type": "integer", "minimum": 0}, required=False),
+    _query("y", {"type": "integer", "minimum": 0}, required=False),
+]
+_STRAIGHT = [_query("wall", _TEXT), _query("file", _TEXT)]
+
+_EDIT = {
+    "type": "object",
+    "required": ["path", "value"],
+    "additionalProperties": False,
+    "properties": {
+        "path": {"type": "array", "minItems": 1, "maxItems": 32, "items": {"type": "string", "minLength": 1}},
+        "value": {"description": "What is wanted there; null removes it."},
+        "was": {"description": "What its author saw there; null or left out: nothing."},
+    },
+}
+_PLACE = {"type": "array", "prefixItems": [{"type": "number"}] * 2, "minItems": 2, "maxItems": 2}
+_POINT = {
+    "type": "object",
+    "required": ["px", "reach_px"],
+    "properties": {
+        "px": _PLACE,
+        "reach_px": {"type": "number", "exclusiveMinimum": 0, "maximum": LONGEST_REACH_PX},
+    },
+}
+_SCHEMAS: dict[str, Json] = {
+    "Problem": {"type": "object", "required": ["problem"], "properties": {"problem": {**_TEXT, "minLength": 1}}},
+    "Change": {
+        "type": "object",
+        "required": ["edits"],
+        "properties": {
+            "edits": {"type": "array", "minItems": 1, "items": _EDIT},
+            "force": {"type": "boolean", "description": "Overrule what others changed meanwhile."},
+        },
+    },
+    "Changed": {
+        "type": "object",
+        "required": ["revision"],
+        "properties": {
+            "revision": _TEXT,
+            "survey": {"type": "object"},
+            "conflicts": {"type": "array", "items": {"type": "object", "required": ["path", "mine", "theirs"]}},
+        },
+    },
+    "Refine": {
+        "type": "object",
+        "required": ["file", "points"],
+        "properties": {"file": _TEXT, "points": {"type": "array", "maxItems": MOST_POINTS, "items": _POINT}},
+    },
+    "Refined": {
+        "type": "object",
+        "required": ["points"],
+        "properties": {
+            "points": {
+                "type": "array",
+                "items": {
+                    "type": "object",
+                    "required": ["px"],
+                    "properties": {"px": {"anyOf": [_PLACE, {"type": "null"}]}, "why": _TEXT},
+                },
+            }
+        },
+    },
+    "State": {
+        "type": "object",
+        "required": ["folder", "folder_id", "survey", "revision", "problem", "photos", "found", "live"],
+        "properties": {
+            "survey": {"type": "object", "required": ["schema_version"]},
+            "revision": _TEXT,
+            "problem": {"type": ["string", "null"]},
+            "photos": {"type": "array", "items": {"type": "object", "required": ["file", "width_px", "height_px"]}},
+        },
+    },
+}
+
+
+def _ref(name: str) -> dict[str, Json]:
+    return {"$ref": f"#/components/schemas/{name}"}
+
+
+def _json_ok(schema: str | None) -> dict[str, Json]:
+    shape = {"type": "object"} if schema is None else _ref(schema)
+    return {"description": "Done.", "content": {"application/json": {"schema": shape}}}
+
+
+def _jpeg() -> dict[str, Json]:
+    return {"description": "A picture.", "content": {"image/jpeg": {}}}
+
+
+def _stream() -> dict[str, Json]:
+    return {"description": "News until the page closes.", "content": {"text/event-stream": {}}}
+
+
+def _words(text: str) -> dict[str, Json]:
+    return {"description": text, "content": {"text/plain": {"schema": _TEXT}}}
+
+
+_PROBLEM = {
+    "description": "Cannot be done; the words say why and what would help.",
+    "content": {"application/json": {"schema": _ref("Problem")}, "text/plain": {"schema": _TEXT}},
+}
+_DOOR = {
+    "403": _words("Not from this page, or without this run's token."),
+    "421": _words("Another host's name."),
+}
+_TOO_LARGE = {"413": _words(f"A post may have {MAX_BODY_BYTES // 1024} kB.")}
+
+
+def _get(
+    summary: str, answer: dict[str, Json], parameters: list[dict[str, Json]] | None = None, *, gone: bool = False
+) -> dict[str, Json]:
+    missing = {"404": _words("There is no such thing in this survey."), "422": _PROBLEM} if gone else {}
+    return {"summary": summary, "parameters": parameters or [], "responses": {"200": answer, **missing, **_DOOR}}
+
+
+def _post(summary: str, body: str | None, answer: str | None) -> dict[str, Json]:
+    sent = {"required": True, "content": {"application/json": {"schema": _ref(body)}}} if body else None
+    told = {"200": _json_ok(answer), "422": _PROBLEM, **_TOO_LARGE, **_DOOR}
+    return {"summary": summary, "responses": told} | ({"requestBody": sent} if sent else {})
+
+
+def _refine() -> dict[str, Json]:
+    told = _post("The edge crossing near each click.", "Refine", "Refined")
+    refused = {"400": _words("Not file and points."), "404": _words("No such picture, or too much asked.")}
+    return told | {"responses": told["responses"] | refused}
