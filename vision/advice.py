@@ -68,9 +68,10 @@ def _second_photo(solution: Solution, g: FloatArray) -> float:
     private = private[:, keep]
     pull = private.T @ private + 1e-9 * np.eye(private.shape[1])
     information = shared.T @ shared - shared.T @ private @ np.linalg.solve(pull, private.T @ shared)
-    before = np.linalg.pinv(solution.covariance[np.ix_(~own, ~own)], hermitian=True)
-    after = np.linalg.pinv(before + information, hermitian=True)
-    return float(np.sqrt(max(float(g[~own] @ after @ g[~own]), 0.0)))
+    prior = solution.covariance[np.ix_(~own, ~own)]
+    seen = prior @ g[~own]
+    after = np.linalg.solve(np.eye(len(prior)) + prior @ information, seen)  # of (prior^-1 + information)^-1 g
+    return float(np.sqrt(max(float(g[~own] @ after), 0.0)))
 
 
 def best_help(

@@ -6,8 +6,9 @@ import hashlib
 import logging
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ Json = Any
 _log = logging.getLogger(__name__)
 WATCH_S = 1.0
 SETTLE_S = 0.5
-"""Rest after the last change before the edges are traced anew."""
+"""Rest after the last change before all is solved in full and the edges are traced anew."""
 
 
 class Bench:
@@ -46,7 +47,8 @@ class Bench:
         self.answer: dict[str, Json] | None = None
         self._solving = threading.Lock()
         self._change = threading.Condition()
-        self._due = True
+        self._changes = 1
+        self._solved_changes = self._settled_changes = 0
         self._stopped = False
         self._surveyed = keeping.check(self.session.document)
         self._solved_revision = self.session.revision
@@ -54,7 +56,7 @@ class Bench:
     def start(self) -> None:
         """Begin to watch the file, look for references and measure."""
         self.searching.start(keeping.check(self.session.document))
-        for work in (self._watch, self._measure):
+        for work in (self._watch, self._measure, self._settle):
             threading.Thread(target=work, name=work.__name__, daemon=True).start()
 
     def stop(self) -> None:
@@ -137,7 +139,7 @@ class Bench:
 
     def _wake(self) -> None:
         with self._change:
-            self._due = True
+            self._changes += 1
             self._change.notify_all()
 
     def _watch(self) -> None:
@@ -146,23 +148,44 @@ class Bench:
             self.session.refresh()
 
     def _measure(self) -> None:
-        settled = True
-        while True:
+        """Solve after each change, at once."""
+        while self._wait_for(lambda: self._changes != self._solved_changes):
+            changes = self._changes
+            self._tell(self._solve, changes, settled=False)
             with self._change:
-                self._change.wait_for(lambda: self._due or self._stopped, timeout=None if settled else SETTLE_S)
-                if self._stopped:
-                    return
-                due, self._due = self._due, False
-            began = time.perf_counter()
-            try:
-                answer = self._solve() if due else self.live.settle(self._surveyed, interrupted=self._overtaken)
-            except Exception as error:  # the page goes on marking and saving whatever the solution does
-                _log.exception("the live solution failed")
-                answer = {"problem": f"These marks could not be measured ({type(error).__name__}); they are saved."}
-                self.live.forget()
-            settled = not due
-            if answer is not None:
-                took_ms = round(1000 * (time.perf_counter() - began), 1)
+                self._solved_changes = changes
+                self._change.notify_all()
+
+    def _settle(self) -> None:
+        """Trace the edges anew and solve in full whenever nothing has changed for a while."""
+        while self._wait_for(lambda: self._settled_changes != self._solved_changes == self._changes):
+            changes = self._changes
+            with self._change:
+                if self._change.wait_for(partial(self._overtaken, changes), SETTLE_S):
+                    continue
+            self._settled_changes = changes
+            self._tell(partial(self._solve_fully, changes), changes, settled=True)
+
+    def _wait_for(self, due: Callable[[], bool]) -> bool:
+        """Return whether there is work, once there is or the bench has been stopped."""
+        with self._change:
+            self._change.wait_for(lambda: self._stopped or due())
+        return not self._stopped
+
+    def _overtaken(self, changes: int) -> bool:
+        return self._stopped or self._changes != changes
+
+    def _tell(self, solve: Callable[[], dict[str, Json] | None], changes: int, *, settled: bool) -> None:
+        began = time.perf_counter()
+        try:
+            answer = solve()
+        except Exception as error:  # the page goes on marking and saving whatever the solution does
+            _log.exception("the live solution failed")
+            answer = {"problem": f"These marks could not be measured ({type(error).__name__}); they are saved."}
+            self.live.forget()
+        took_ms = round(1000 * (time.perf_counter() - began), 1)
+        with self._change:
+            if answer is not None and not (settled and self._overtaken(changes)):
                 self.answer = answer | {"settled": settled, "solve_ms": took_ms, "revision": self._solved_revision}
                 self.events.send("live", self.answer)
 
@@ -172,8 +195,8 @@ class Bench:
         with self._solving:
             return self.live.solve(self._surveyed)
 
-    def _overtaken(self) -> bool:
-        return self._due or self._stopped
+    def _solve_fully(self, changes: int) -> dict[str, Json] | None:
+        return self.live.settle(self._surveyed, overtaken=partial(self._overtaken, changes), turn=self._solving)
 
 
 def _reference_json(seen: Sighting) -> dict[str, Json]:

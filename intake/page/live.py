@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -128,6 +129,7 @@ class Live:
         only
             Solve only this wall anew; the others are left out of the answer.
         """
+        from vision.follow import follow
         from vision.measure import measure_wall
 
         found = gathered(survey, pictures=self.pictures, searching=self.searching)
@@ -141,45 +143,50 @@ class Live:
             if before is not None and _same(problem, before.problem):
                 solved[wall.id] = before
                 continue
-            with np.errstate(all="ignore"):  # a few marks alone may lead the solver far off; its answer says so
-                solution = measure_wall(problem, start=before.solution if before else None)
+            solution = follow(before.solution, before.problem, problem) if before else None
+            if solution is None:
+                with np.errstate(all="ignore"):  # a few marks alone may lead the solver far off; its answer says so
+                    solution = measure_wall(problem, start=before.solution if before else None)
             solved[wall.id] = Solved(problem=problem, solution=solution)
         if keep and only is None:
             self._solved = solved
         return _answer(found, solved)
 
-    def settle(self, survey: Survey, *, interrupted: Callable[[], bool]) -> dict[str, Json] | None:
-        """Return the live sizes after the edges have been traced anew; None if nothing was traced, or interrupted.
+    def settle(self, survey: Survey, *, overtaken: Callable[[], bool], turn: Lock) -> dict[str, Json] | None:
+        """Return the live sizes after a full solution with the edges traced anew; None if it was overtaken.
 
         Parameters
         ----------
         survey
             The survey as last solved.
-        interrupted
-            Asked between photos; if it says so, nothing is changed.
+        overtaken
+            Asked between photos and at the end; if it says so, nothing is changed.
+        turn
+            Held while the new solutions take the place of the old ones, so that no other solution is under way.
         """
         from vision.edges import trace_edges
         from vision.measure import measure_wall
 
         found = gathered(survey, pictures=self.pictures, searching=self.searching)
         fresh: dict[str, Solved] = {}
-        for wall, solved in self._solved.items():
+        for wall, solved in dict(self._solved).items():
             solution = solved.solution
             if solution.solution is None or solved.traced:
                 continue
             edges: list[EdgeTrace] = []
             for file in solution.files:
-                if interrupted():
+                if overtaken():
                     return None
                 edges += trace_edges(self.pictures.grey(file), solution, file)
             problem = replace(solved.problem, edges=tuple(edges))
             with np.errstate(all="ignore"):
                 again = measure_wall(problem, start=solution)
             fresh[wall] = Solved(problem=problem, solution=again, traced=True)
-        if not fresh or interrupted():
-            return None
-        self._solved |= fresh
-        return _answer(found, self._solved)
+        with turn:
+            if overtaken():
+                return None
+            self._solved |= fresh
+            return _answer(found, self._solved)
 
 
 def _still_there(edge: EdgeTrace, found: Gathered, wall: DeclaredWall) -> bool:
