@@ -10,7 +10,7 @@ import pytest
 
 from tests.scenes import Camera, Reference, Room, Scene, Style, render
 from tests.scenes_random import look_at
-from vision.sheet_map import TAG_CORNERS_MM, SheetMap
+from vision.sheet_map import TAG_CENTRES_MM, TAG_CORNERS_MM, TAG_SQUARE_MM, SheetMap
 from vision.sheets import Sheet, find_sheets, find_tags
 from vision.tag_fit import fit_tags
 
@@ -30,6 +30,10 @@ def camera(x: float = 1900.0, z: float = 1400.0, size: tuple[int, int] = (1344, 
 def seen(sheet: Reference, style: Style = STYLE, view: Camera | None = None) -> tuple[Scene, list[Sheet]]:
     scene = render(room(sheet), view or camera(), style, seed=1)
     return scene, find_sheets(scene.picture)[0]
+
+
+def seen_only(sheet: Reference) -> Scene:
+    return render(room(sheet), camera(), STYLE, seed=1)
 
 
 def error_px(scene: Scene, sheet: Sheet, k: int = 0) -> np.ndarray:
@@ -73,6 +77,40 @@ def test_two_tags_place_a_sheet_and_one_only_numbers_it() -> None:
     assert not sheets
     assert [o.number for o in others] == [9]
     assert "only one tag of sheet 9 is in plain view; two are needed to place it" in others[0].reason
+
+
+@pytest.mark.parametrize("top", [-20, -70])
+def test_a_strip_over_one_end_leaves_a_sheet_placed_by_the_other(top: float) -> None:
+    sheet = Reference(kind="sheet", number=108, centre_mm=(1500, 1200), covered=((120, top, 150, 100),))
+    scene, (found,) = seen(sheet)
+    assert {0, 3} <= set(found.tags)
+    assert np.abs(error_px(scene, found)).max() < 0.15
+
+
+@pytest.mark.parametrize("loose", [(0, 2), (1, 3), (0, 1), (0, 3)])
+@pytest.mark.parametrize(("shift_mm", "turn_deg"), [((8.0, 0.0), 0.0), ((0.0, 8.0), 0.0), ((0.0, 0.0), 3.0)])
+def test_tags_of_two_papers_never_make_one_sheet(
+    loose: tuple[int, int], shift_mm: tuple[float, float], turn_deg: float
+) -> None:
+    first = Reference(kind="sheet", number=9, centre_mm=(1500, 1200))
+    moved = (1500 + shift_mm[0], 1200 + shift_mm[1])
+    scenes = [seen_only(replace(first, centre_mm=p, turn_deg=t)) for p, t in (((1500, 1200), 0.0), (moved, turn_deg))]
+    picture = np.full_like(scenes[0].picture, 150)
+    for scene, k in zip(scenes, loose, strict=True):  # a tag of each, with the white about it, on a plain wall
+        rim = scene.camera.project(scene.room.reference_points(0, TAG_CENTRES_MM[k] + 1.3 * TAG_SQUARE_MM))
+        mask = cv2.fillConvexPoly(np.zeros(picture.shape[:2], np.uint8), np.round(rim).astype(np.int32), 1)
+        picture[mask > 0] = scene.picture[mask > 0]
+    sheets, others = find_sheets(picture)
+    assert sheets == []
+    assert others and {o.number for o in others} == {9}
+    assert any("do not lie on one flat sheet" in o.reason or "print of sheet 9" in o.reason for o in others)
+
+
+def test_a_small_blurred_tag_is_read_enlarged() -> None:
+    style = replace(STYLE, blur_px=1.25, sharpen=0.0, noise=0.02, tone=0.0)
+    sheet = Reference(kind="sheet", number=36, centre_mm=(1500, 1200), covered=((120, -30, 150, 105),))
+    _, sheets = seen(sheet, style, camera(1700.0, 2150.0))
+    assert [s.number for s in sheets] == [36]
 
 
 def test_several_sheets_in_one_photo_keep_their_numbers() -> None:

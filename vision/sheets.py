@@ -20,9 +20,16 @@ LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first
 # Invented defaults; on pictures from another renderer the fit's own sd was too small by about this much.
 OPTICS_SD_PX = 0.03
 PAPER_SD_MM = 0.05
+# Squares that could not be read at their own size: how many are read again, enlarged to which side, and how much darker
+# than their surroundings (of 255) they are.
+MOST_ENLARGED, ENLARGED_SIDE_PX, LEAST_DARKER = 12, 90.0, 30.0
 LEAST_LIKENESS = 0.8  # correlation of a tag's pixels with its print, below which it is not that tag
 MOST_UNLIKE = 0.08  # how much less alike than the best of the sheet a tag may be
-MOST_KAPPA, MOST_BEND_MM = 0.35, 3.5  # more than any lens or curled sheet shows: these are loose tags
+# Lens curvature, bend (mm) and each tag's own shift (px, mm) that lenses and taped paper show, as sd; and the most of
+# their squares' sum, for two tags and for more, before these are tags of different papers. Invented defaults: rendered
+# sheets curled by up to 4 mm reach 15 and flat ones seen by two tags 1; two tags of papers 8 mm apart begin at 6.
+KAPPA_SD, BEND_SD_MM, SHIFT_SD_PX, SHIFT_SD_MM = 0.05, 0.7, 0.02, 0.03
+MOST_STRAIN_OF_TWO, MOST_STRAIN = 4.0, 20.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,30 +83,69 @@ def find_tags(picture: Picture, *, thorough: bool = True) -> list[Tag]:
     """
     import cv2
 
-    grey = picture if picture.ndim == 2 else cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY)
-    found = _read_tags(grey, 1.0)
+    grey = picture if picture.ndim == 2 else np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
+    found, unread = _read_tags(grey, 1.0)
+    if thorough:
+        found += _read_larger(grey, unread, found)
     if thorough and not found and max(grey.shape) >= 1600:  # noise or shake that half a picture averages out
-        half = cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-        found = _read_tags(half, 2.0)
+        half = np.asarray(cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
+        found, _ = _read_tags(half, 2.0)
     return found
 
 
-def _read_tags(grey: Picture, scale: float, least_side_px: float = LEAST_SIDE_PX) -> list[Tag]:
+def _read_tags(grey: Picture, scale: float, least_side_px: float = LEAST_SIDE_PX) -> tuple[list[Tag], list[FloatArray]]:
+    """Return the tags read, and the corners (4, 2) of squares that could not be read; in pixels times ``scale``."""
     import cv2
 
     parameters = cv2.aruco.DetectorParameters()
     parameters.minMarkerPerimeterRate = 4 * least_side_px / max(grey.shape)
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(grey)
-    if ids is None:
-        return []
-    places = [(np.reshape(c, (4, 2)).astype(float) + 0.5) * scale - 0.5 for c in corners]
-    return [
-        Tag(id=int(i), corners_px=p)
-        for i, p in zip(np.ravel(ids), places, strict=True)
-        if int(i) <= 4 * HIGHEST_NUMBER + 3
-    ]
+    corners, ids, rejected = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(grey)
+
+    def places(found: Sequence[object]) -> list[FloatArray]:
+        return [(np.reshape(np.asarray(c, float), (4, 2)) + 0.5) * scale - 0.5 for c in found]
+
+    read = zip([] if ids is None else np.ravel(ids), places(corners), strict=True)
+    return [Tag(id=int(i), corners_px=p) for i, p in read if int(i) <= 4 * HIGHEST_NUMBER + 3], places(rejected)
+
+
+def _read_larger(grey: Picture, unread: Sequence[FloatArray], read: Sequence[Tag]) -> list[Tag]:
+    """Return more tags: those among small dark squares on light that could not be read at their own size, enlarged."""
+    import cv2
+
+    more: list[Tag] = []
+    dark = [(_darker_by(grey, c), c) for c in unread if _small_square(c)]
+    for contrast, corners in sorted(dark, key=lambda d: -d[0])[:MOST_ENLARGED]:
+        if contrast < LEAST_DARKER:
+            break
+        side = _side(corners)
+        low = np.maximum(np.floor(corners.mean(axis=0) - 1.3 * side).astype(int), 0)
+        high = np.ceil(corners.mean(axis=0) + 1.3 * side).astype(int) + 1
+        scale = ENLARGED_SIDE_PX / side
+        crop = grey[low[1] : high[1], low[0] : high[0]]
+        larger = np.asarray(cv2.resize(crop, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC), np.uint8)
+        for tag in _read_tags(larger, 1 / scale, 30.0)[0]:
+            place = tag.corners_px + low
+            if not any(t.id == tag.id and np.abs(t.corners_px - place).max() < side / 2 for t in [*read, *more]):
+                more.append(Tag(id=tag.id, corners_px=place))
+    return more
+
+
+def _small_square(corners: FloatArray) -> bool:
+    sides = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)
+    return bool(sides.min() > LEAST_SIDE_PX and sides.max() < min(2.2 * sides.min(), 0.8 * ENLARGED_SIDE_PX))
+
+
+def _darker_by(grey: Picture, corners: FloatArray) -> float:
+    """Return by how much the rim of a square is darker than what lies just around it, of 255."""
+    middle = corners.mean(axis=0)
+    share = np.arange(0, 1, 0.25)[:, None, None]
+    rim = (corners + share * (np.roll(corners, -1, axis=0) - corners)).reshape(-1, 2) - middle
+    inner, outer = (np.round(middle + k * rim).astype(int) for k in (0.86, 1.25))
+    top = np.array(grey.shape[1::-1]) - 1
+    inner, outer = np.clip(inner, 0, top), np.clip(outer, 0, top)
+    return float(grey[outer[:, 1], outer[:, 0]].mean() - grey[inner[:, 1], inner[:, 0]].mean())
 
 
 def find_sheets(picture: Picture, *, thorough: bool = True) -> tuple[list[Sheet], list[NotASheet]]:
@@ -182,37 +228,42 @@ def place_sheet(picture: Picture, number: int, seen: dict[int, FloatArray]) -> S
         wider = fit_tags(picture, number, sorted(good + missing), _forward_map(fit), steps=4)
         if not isinstance(wider, str):
             good = _agreeing(wider, seen)
-    if len(good) < 2:
-        return _why_not_placed(number, len(good))
-    if good != list(fit.tags):
+    # A tag that only just agreed among all four may disagree with the rest alone: what is left must agree by itself.
+    while good != list(fit.tags):
+        if len(good) < 2:
+            return _why_not_placed(number, len(good), fit)
         again = fit_tags(picture, number, good, _forward_map(fit))
         if isinstance(again, str):
             return again
-        fit = again
-    if _agreeing(fit, seen) != list(fit.tags):
-        return f"tags of sheet {number} do not lie on one flat sheet"
+        fit, good = again, [k for k in _agreeing(again, seen) if k in good]
+    if len(good) < 2:
+        return _why_not_placed(number, len(good), fit)
     return _sheet(picture, number, fit)
 
 
 def _agreeing(fit: TagFit, seen: dict[int, FloatArray]) -> list[int]:
     """Return the tags whose pixels look like their print, where the fit puts them and where they were first read."""
-    if abs(fit.map.kappa) > MOST_KAPPA or np.abs(fit.map.bend_mm).max() > MOST_BEND_MM:
-        return []
     corners = fit.map.to_pixels(TAG_CORNERS_MM).reshape(4, 4, 2)
     # Tags of one sheet are seen about equally well; one that is far less like its print lies elsewhere or is covered.
     least = max(LEAST_LIKENESS, float(fit.likeness.max()) - MOST_UNLIKE)
-    out = []
-    for k, likeness, shift in zip(fit.tags, fit.likeness, fit.shift_px, strict=True):
+    out, strain = [], (fit.map.kappa / KAPPA_SD) ** 2 + float(np.sum((fit.map.bend_mm / BEND_SD_MM) ** 2))
+    shifts = np.linalg.norm(fit.shift_px, axis=1)
+    most = 0.0
+    for k, likeness, shift in zip(fit.tags, fit.likeness, shifts, strict=True):
         side = _side(corners[k])
         near = k not in seen or np.linalg.norm(corners[k].mean(axis=0) - seen[k].mean(axis=0)) < 0.12 * side
-        if likeness >= least and near and np.linalg.norm(shift) < max(0.4, 0.012 * side):
+        strained = float(shift / np.hypot(SHIFT_SD_PX, SHIFT_SD_MM * side / TAG_MM)) ** 2
+        if likeness >= least and near and strained < MOST_STRAIN:
             out.append(k)
-    return out
+            most = max(most, strained)
+    return out if strain + most < (MOST_STRAIN if len(out) > 2 else MOST_STRAIN_OF_TWO) else []
 
 
-def _why_not_placed(number: int, good: int) -> str:
+def _why_not_placed(number: int, good: int, fit: TagFit) -> str:
     if good == 1:
         return f"only one tag of sheet {number} is in plain view; two are needed to place it"
+    if fit.likeness.min() >= LEAST_LIKENESS:
+        return f"tags of sheet {number} do not lie on one flat sheet"
     return f"pixels do not look like the print of sheet {number}"
 
 
@@ -261,7 +312,7 @@ def _completed(picture: Picture, number: int, seen: dict[int, FloatArray]) -> di
     how = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
     larger = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=how)
     out = dict(seen)
-    for tag in _read_tags(larger, 1 / scale, 30.0):
+    for tag in _read_tags(np.asarray(larger, np.uint8), 1 / scale, 30.0)[0]:
         n, k = divmod(tag.id, 4)
         if n == number and k not in out and _belongs(out, k, tag.corners_px + low):
             out[k] = tag.corners_px + low
