@@ -27,6 +27,7 @@ from estimator.reveals import RevealPiece, cut_reveals, reveal_linings
 from estimator.room_boards import RoomWork, boards_entry, lay_room, to_order, with_stray_walls
 from estimator.rules import ASBESTOS_YEAR, said_no, said_yes
 from estimator.sequence import Task, work_sequence
+from estimator.settled_first import ANSWERED, settled_by_findings, what_it_is_made_of
 from estimator.tape_list import tape_list
 from estimator.tape_reasons import TapeItem
 from vision.findings import Finding, worst_first
@@ -203,7 +204,8 @@ def _wall(
         )
         seals = air_line(face, done.layout, features=case.measured.features)
         findings += open_edges(seals, face, done.layout, features=case.measured.features)
-    conditions = tuple(dict.fromkeys([*(heat.conditions if heat else ()), *_conditions(findings)]))
+    by_rules = heat.conditions if heat else ()
+    conditions = tuple(dict.fromkeys([*what_it_is_made_of(construction), *by_rules, *settled_by_findings(findings)]))
     measured = (done.layout is not None and face is not None) or lining.family != "laminate"
     return (
         WallEstimate(
@@ -243,20 +245,9 @@ def _heat(
     return heat, list(heat.findings)
 
 
-SETTLED_FIRST = {
-    "B030": "water pipes have moved to the warm side",
-    "B031": "an engineer has looked at the flue or chimney breast",
-    "B040": "the air line is closed",
-}
-
-
-def _conditions(findings: Sequence[Finding]) -> list[str]:
-    return [SETTLED_FIRST[f.code] for f in findings if f.severity == "stop" and f.code in SETTLED_FIRST]
-
-
 def _verdict(heat: WallHeat | None, measured: bool, conditions: Sequence[str], findings: Sequence[Finding]) -> str:
     """Return the verdict before the tape list is known; a stop that no condition settles leaves nothing to say."""
-    unsettled = [f for f in findings if f.severity == "stop" and f.code not in SETTLED_FIRST]
+    unsettled = [f for f in findings if f.severity == "stop" and f.code not in ANSWERED]
     if heat is None or not measured or unsettled:
         return "cannot_say"
     return "not_before" if conditions else "nothing_found_against"

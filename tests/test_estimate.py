@@ -8,12 +8,14 @@ from functools import cache
 
 import pytest
 
+from estimator.construction import Construction
 from estimator.estimate import estimate_survey
 from estimator.estimate_records import Estimate
 from estimator.faces import Face
 from estimator.inputs import Design, Room
 from estimator.prices import load_prices
 from estimator.room_boards import corners_of, with_stray_walls
+from estimator.settled_first import what_it_is_made_of
 from tests.board_cases import BACK, NORTH, SITE, back_room, case, feature, wall, window
 
 VERDICTS = {"nothing_found_against", "tape_first", "not_before", "cannot_say"}
@@ -161,3 +163,37 @@ def test_rules_that_nobody_has_checked_for_years_are_said_to_be_old() -> None:
     later = estimate_survey(back_room(), rooms=[BACK], design=Design(), on=date(2033, 1, 1))
     assert any("more than a year before 2033-01-01" in finding.message for finding in later.findings)
     assert not any("more than a year before" in finding.message for finding in back().findings)
+
+
+def test_a_wall_of_unknown_construction_is_not_lined_before_it_is_known_what_it_is() -> None:
+    """Solid or cavity where that is open; filled or empty where a cavity is sure; nothing where it is decided."""
+    estimate = estimate_survey([case(wall("north"), built=None)], rooms=[], design=Design())
+    assert estimate.walls[0].construction is not None
+    assert estimate.walls[0].construction.verdict == "unknown"
+    assert estimate.walls[0].conditions[0].startswith("it is known whether the wall is solid or has a cavity")
+    assert estimate.walls[0].verdict in ("not_before", "cannot_say")
+
+
+@pytest.mark.parametrize(
+    ("verdict", "cavity", "wanted"),
+    [
+        ("unknown", 0.5, "solid or has a cavity"),
+        ("unknown", 0.97, "the cavity is filled"),
+        ("solid_brick", 0.0, None),
+    ],
+)
+def test_what_must_be_known_of_the_construction_depends_on_what_is_open(
+    verdict: str, cavity: float, wanted: str | None
+) -> None:
+    judged = Construction(
+        verdict=verdict,
+        probability={},
+        family={"solid": 1 - cavity, "cavity": cavity},
+        likeliest="cavity_empty",
+        thickness_mm=None,
+        cues=(),
+        settle="",
+        follows="",
+    )
+    told = what_it_is_made_of(judged)
+    assert (wanted in told[0]) if wanted else told == ()
