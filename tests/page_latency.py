@@ -1,11 +1,14 @@
 """How long the page takes from a moved mark to new sizes on the screen: ``python -m tests.page_latency``.
 
-Three 12-megapixel photos of the sample survey with their given marks, in a real browser; wall-clock times, so run it on
-a machine that is doing nothing else.
+Three 12-megapixel photos of the sample survey with their given marks, in a real browser, and pauses between the moves
+from too short for the full solution to begin to long enough for it to be under way. Wall-clock times, so run it on a
+machine that is doing nothing else; the load of the machine is printed beside them.
 """
 
 from __future__ import annotations
 
+import os
+import random
 import shutil
 import tempfile
 from pathlib import Path
@@ -16,6 +19,7 @@ from tests.page_person import chromium, open_page, sample_copy, serving
 from tests.page_pictures import SAMPLE
 
 MOVES = 60
+PAUSE_MS = (100.0, 1200.0)
 NUDGE = """() => new Promise(done => {
   const root = document.documentElement;
   const before = root.dataset.live;
@@ -39,9 +43,10 @@ def latencies_ms(browser_path: str, folder: Path, *, moves: int = MOVES) -> list
         page.locator("#bench").focus()
         page.keyboard.press("n")
         times = []
+        pauses = random.Random(1)
         for _ in range(moves):
             times.append(float(page.evaluate(NUDGE)))
-            page.wait_for_timeout(250)
+            page.wait_for_timeout(pauses.uniform(*PAUSE_MS))
         return times
 
 
@@ -54,6 +59,7 @@ def main() -> None:
         times = latencies_ms(path, folder)
     middle, most = np.percentile(times, [50, 95])
     print(f"{len(times)} moves: median {middle:.0f} ms, 95th percentile {most:.0f} ms, largest {max(times):.0f} ms")
+    print(f"load of the machine {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")
 
 
 if __name__ == "__main__":

@@ -484,6 +484,13 @@ def test_the_photo_is_usable_within_a_second_and_a_half_in_a_folder_of_ten(
             page = open_page(browser, server.address, complaints=[])
             page.wait_for_timeout(400)
             times.append(page.evaluate(FIRST_PHOTO))
+            page.wait_for_selector("#photos img[src]")
+            page.wait_for_timeout(100)
+            asked = page.evaluate(
+                "() => performance.getEntriesByType('resource').filter(r => r.name.includes('/api/photo'))"
+                ".map(r => [r.startTime, new URL(r.name).searchParams.get('size')])"
+            )
+            assert min(asked)[1] == "base"  # the small pictures do not stand in its way
             page.context.close()
     assert min(times) <= 1500 * crowding(), times
 

@@ -160,6 +160,28 @@ def test_a_full_disk_is_said_and_nothing_is_lost(tmp_path: Path, monkeypatch: py
     assert marks(tmp_path) == 2
 
 
+def test_what_is_measured_goes_back_to_what_was_saved_when_saving_fails(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    measured: list[tuple[int, str]] = []
+
+    def accept(document: dict[str, Any], revision: str) -> None:
+        measured.append((len(document.get("photos", [{}])[0].get("marks", [])), revision))
+
+    session = Session(tmp_path, on_accept=accept)
+    session.change([put("a.jpg", "top_left", 5)])
+    assert measured == [(1, session.revision)]
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patch, pytest.raises(PerpendError, match="No space left"):
+        patch.setattr(os, "replace", full)
+        session.change([put("a.jpg", "top_right", 6)])
+    assert [count for count, _ in measured] == [1, 2, 1]
+    assert measured[-1][1] == session.revision
+
+
 SAVER = """
 import sys
 from pathlib import Path

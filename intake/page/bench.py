@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import itertools
 import logging
 import threading
 import time
@@ -41,7 +42,7 @@ class Bench:
         self.folder = folder.resolve()
         self.events = Events()
         self.pictures = Pictures(self.folder)
-        self.session = Session(self.folder, on_change=self._changed)
+        self.session = Session(self.folder, on_accept=self._accepted, on_change=self._changed)
         self.searching = Searching(self.pictures, self._looked)
         self.live = Live(self.pictures, self.searching)
         self.answer: dict[str, Json] | None = None
@@ -50,14 +51,25 @@ class Bench:
         self._changes = 1
         self._solved_changes = self._settled_changes = 0
         self._stopped = False
+        self._wanted = (self.session.document, self.session.revision)
         self._surveyed = keeping.check(self.session.document)
         self._solved_revision = self.session.revision
 
     def start(self) -> None:
-        """Begin to watch the file, look for references and measure."""
+        """Begin to make the first picture ready, watch the file, look for references and measure."""
+        threading.Thread(target=lambda: self.pictures.prepare(self.first_photo()), name="prepare", daemon=True).start()
         self.searching.start(keeping.check(self.session.document))
         for work in (self._watch, self._measure, self._settle):
             threading.Thread(target=work, name=work.__name__, daemon=True).start()
+
+    def first_photo(self) -> str | None:
+        """Return the photo that a page shows first: where an inside wall is marked, or the whole wall, or any."""
+        survey = keeping.check(self.session.document)
+        inside = next((wall.id for wall in survey.walls if wall.side != "outside"), None)
+        marked = (entry.file for entry in survey.photos if any(mark.wall == inside for mark in entry.marks))
+        whole = (entry.file for entry in survey.photos if entry.purpose == "whole")
+        readable = (file for file in self.pictures.files if self.pictures.info(file).problem is None)
+        return next(itertools.chain(marked if inside else (), whole, readable), None)
 
     def stop(self) -> None:
         """End the background work and every page's news."""
@@ -127,11 +139,16 @@ class Bench:
             return {"px": None, "why": crossing}
         return {"px": [round(v, 2) for v in crossing.px], "sd_px": round(crossing.sd_px, 2)}
 
-    def _changed(self, document: dict[str, Json], _revision: str) -> None:
+    def _accepted(self, document: dict[str, Json], revision: str) -> None:
+        self._wanted = (document, revision)
+        self._wake()
+
+    def _changed(self, document: dict[str, Json], revision: str) -> None:
         self.events.send("survey", self._survey_news())
         if self.session.problem is None:
             self.searching.want(keeping.check(document))
-        self._wake()
+        if self._wanted != (document, revision):
+            self._accepted(document, revision)
 
     def _looked(self) -> None:
         self.events.send("found", self.found())
@@ -190,8 +207,8 @@ class Bench:
                 self.events.send("live", self.answer)
 
     def _solve(self) -> dict[str, Json]:
-        self._solved_revision = self.session.revision
-        self._surveyed = keeping.check(self.session.document)
+        document, self._solved_revision = self._wanted
+        self._surveyed = keeping.check(document)
         with self._solving:
             return self.live.solve(self._surveyed)
 

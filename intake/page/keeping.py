@@ -46,28 +46,31 @@ def check(document: dict[str, Json]) -> Survey:
     return validate(Survey, document, name="survey.json")
 
 
-def write(path: Path, document: dict[str, Json]) -> bytes:
-    """Return the bytes written: whole or not at all, the version before kept as a backup.
+def encode(document: dict[str, Json]) -> bytes:
+    """Return a survey as it is written to the disk."""
+    return json_text(document).encode()
+
+
+def write(path: Path, data: bytes) -> None:
+    """Write a survey whole or not at all, the version before kept as a backup.
 
     Parameters
     ----------
     path
         survey.json itself.
-    document
-        A checked survey.
+    data
+        A checked survey, encoded.
 
     Raises
     ------
     PerpendError
         If it cannot be written; what was there is untouched.
     """
-    data = json_text(document).encode()
     if path.exists():
         _link(path, path.with_name(BACKUP))
         _keep(path)
     write_bytes(path, data)
     _copy(path.parent / KEPT / LATEST, data)
-    return data
 
 
 def last_good(path: Path) -> dict[str, Json]:

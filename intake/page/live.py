@@ -113,6 +113,10 @@ class Live:
         _, coded = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 88])
         return bytes(coded)
 
+    def kept(self, wall: str) -> Solved:
+        """Return what a wall's next solution starts from."""
+        return self._solved[wall]
+
     def forget(self) -> None:
         """Start the next solution afresh."""
         self._solved = {}

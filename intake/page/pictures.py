@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from intake.photos import PhotoFile, Picture, allow_heif, decode_picture, describe_photo, list_photos, read_bytes
 from vision.findings import PerpendError
@@ -15,8 +17,12 @@ from vision.findings import PerpendError
 SIDES = {"thumb": 320, "base": 2048}
 """Longer side of a whole picture sent to the browser, pixels."""
 TILE = 512
-KEPT = 4
-"""Decoded pictures of each sort kept in memory: 36 MB each in colour at 12 megapixels."""
+KEPT, KEPT_GREY, KEPT_SCALED = 4, 12, 40
+"""Pictures kept in memory: at 12 megapixels 36 MB each in colour, 12 MB in grey, half a megabyte as a scaled JPEG."""
+
+
+Key = TypeVar("Key", bound=Hashable)
+Value = TypeVar("Value")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,16 +36,17 @@ class PictureInfo:
     problem: str | None = None
 
 
-class _Recent:
-    """The last few decoded pictures; two requests for one picture decode it once."""
+class _Recent(Generic[Key, Value]):
+    """The last few pictures made; two requests for one picture make it once."""
 
-    def __init__(self, make: Callable[[str], Picture]) -> None:
+    def __init__(self, make: Callable[[Key], Value], most: int) -> None:
         self._make = make
-        self._kept: OrderedDict[str, Picture] = OrderedDict()
+        self._most = most
+        self._kept: OrderedDict[Key, Value] = OrderedDict()
         self._lock = threading.Lock()
-        self._busy: dict[str, threading.Lock] = {}
+        self._busy: dict[Key, threading.Lock] = {}
 
-    def get(self, key: str) -> Picture:
+    def get(self, key: Key) -> Value:
         with self._lock:
             busy = self._busy.setdefault(key, threading.Lock())
         with busy:
@@ -50,7 +57,7 @@ class _Recent:
             made = self._make(key)
             with self._lock:
                 self._kept[key] = made
-                while len(self._kept) > KEPT:
+                while len(self._kept) > self._most:
                     self._kept.popitem(last=False)
             return made
 
@@ -65,8 +72,9 @@ class Pictures:
         """Set once the first whole picture has gone to the browser."""
         self._infos: dict[str, PictureInfo] = {}
         self._described: dict[str, tuple[str, PhotoFile | None, str | None]] = {}
-        self._colour = _Recent(lambda file: decode_picture(read_bytes(self._path(file)), file=file))
-        self._grey = _Recent(lambda file: decode_picture(read_bytes(self._path(file)), file=file, grey=True))
+        self._colour: _Recent[str, Picture] = _Recent(self._decoded, KEPT)
+        self._grey: _Recent[str, Picture] = _Recent(self._decoded_grey, KEPT_GREY)
+        self._scaled: _Recent[tuple[str, str, str], bytes] = _Recent(self._scale, KEPT_SCALED)
 
     def look(self) -> bool:
         """Return whether photos have come or gone since the folder was last looked at."""
@@ -93,6 +101,14 @@ class Pictures:
         """Return why a photo cannot be measured from, after reading the whole file; None if it can."""
         return self._describe(file)[2]
 
+    def prepare(self, first: str | None) -> None:
+        """Read every photo's header, and scale the photo that the page shows first before it is asked for."""
+        for file in self.files:
+            self.info(file)
+        if first is not None:
+            with contextlib.suppress(KeyError, PerpendError):
+                self._scaled.get((first, "base", self.info(first).version))
+
     def scaled(self, file: str, name: str) -> bytes:
         """Return a whole photo as a JPEG no larger than the named size, ``thumb`` or ``base``.
 
@@ -103,8 +119,15 @@ class Pictures:
         PerpendError
             If it cannot be read.
         """
+        data = self._scaled.get((file, name, _version(self._path(file))))
+        if name == "base":
+            self.served.set()
+        return data
+
+    def _scale(self, key: tuple[str, str, str]) -> bytes:
         from PIL import Image, ImageOps
 
+        file, name, _ = key
         side = SIDES[name]
         data = read_bytes(self._path(file))
         allow_heif()
@@ -115,8 +138,6 @@ class Pictures:
                 upright = ImageOps.exif_transpose(opened).convert("RGB")
         except Exception as error:  # decoders raise many kinds on damaged data
             raise PerpendError(f"{file}: cannot be read ({error}). Copy it from the phone again.") from error
-        if name == "base":
-            self.served.set()
         buffer = io.BytesIO()
         upright.save(buffer, "JPEG", quality=88 if name == "base" else 80)
         return buffer.getvalue()
@@ -147,6 +168,12 @@ class Pictures:
         """Return a photo's upright grey pixels, (height, width)."""
         self._path(file)
         return self._grey.get(file)
+
+    def _decoded(self, file: str) -> Picture:
+        return decode_picture(read_bytes(self._path(file)), file=file)
+
+    def _decoded_grey(self, file: str) -> Picture:
+        return decode_picture(read_bytes(self._path(file)), file=file, grey=True)
 
     def _describe(self, file: str) -> tuple[str, PhotoFile | None, str | None]:
         path = self._path(file)

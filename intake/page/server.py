@@ -20,6 +20,10 @@ _FIRST, _SPAN = 49_152, 16_000
 """Dynamic ports by RFC 6335, section 6."""
 
 
+SWITCH_S = 0.001
+"""Longest turn of a thread that others wait for: answers to the page do not queue behind the background work."""
+
+
 class _Server(uvicorn.Server):
     """A server that ends the pages' news streams first, so that it can stop at once."""
 
@@ -52,6 +56,7 @@ def run(folder: Path, *, port: int, open_browser: bool) -> None:
     app = make_app(folder, token)
     listener = _listen(folder, port)
     address = f"http://127.0.0.1:{listener.getsockname()[1]}/?token={token}"
+    sys.setswitchinterval(SWITCH_S)
     config = uvicorn.Config(
         app, log_level="warning", access_log=False, timeout_graceful_shutdown=2, server_header=False, ws="none"
     )

@@ -15,6 +15,7 @@ from intake.page.document import Conflict, Edit, apply_edits
 from vision.findings import PerpendError
 
 Json = Any
+Listener = Callable[[dict[str, Any], str], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,14 +37,18 @@ class Session:
     ----------
     folder
         The survey folder.
+    on_accept
+        Called with a document and its revision while it is still on its way to the disk, so that it can be measured
+        meanwhile; if it does not get there, called again with the one before.
     on_change
         Called with the document and revision after each change, whoever made it; from any thread.
     """
 
-    def __init__(self, folder: Path, *, on_change: Callable[[dict[str, Json], str], None] | None = None) -> None:
+    def __init__(self, folder: Path, *, on_accept: Listener | None = None, on_change: Listener | None = None) -> None:
         self.folder = folder
         self.path = folder / "survey.json"
         self.problem: str | None = None
+        self._on_accept = on_accept
         self._on_change = on_change
         self._lock = threading.RLock()
         self._seen: tuple[int, int] | None = None
@@ -85,7 +90,7 @@ class Session:
                 return Saved(document=self._document, revision=self._revision, conflicts=tuple(conflicts))
             if document != self._document:
                 keeping.check(document)
-                self._take(document, keeping.write(self.path, document))
+                self._save(document)
             return Saved(document=self._document, revision=self._revision)
 
     def refresh(self) -> bool:
@@ -109,7 +114,7 @@ class Session:
                 good = self._document if self._revision else keeping.last_good(self.path)
                 self.path.replace(self.path.with_name("survey.json.broken"))
                 self.problem = None
-                self._take(good, keeping.write(self.path, good))
+                self._save(good)
             return Saved(document=self._document, revision=self._revision)
 
     @contextmanager
@@ -118,9 +123,19 @@ class Session:
         with self._lock:
             yield
 
-    def _take(self, document: dict[str, Json], data: bytes) -> None:
+    def _save(self, document: dict[str, Json]) -> None:
+        data = keeping.encode(document)
+        revision = _digest(data)
+        if self._on_accept is not None:
+            self._on_accept(document, revision)
+        try:
+            keeping.write(self.path, data)
+        except BaseException:
+            if self._on_accept is not None:
+                self._on_accept(self._document, self._revision)
+            raise
         self._document = document
-        self._revision = _digest(data)
+        self._revision = revision
         self._seen = _stamp(self.path)
         if self._on_change is not None:
             self._on_change(document, self._revision)

@@ -1,6 +1,6 @@
 // The Shelf: the survey's photos, what each shows and how far it is.
 
-import { desk, emit, marksIn, photoEntry } from "./desk.js";
+import { desk, emit, marksIn, on, photoEntry } from "./desk.js";
 import { $, h } from "./dom.js";
 import { change } from "./keeper.js";
 import { plural } from "./words.js";
@@ -11,7 +11,10 @@ const PURPOSES = {
   wall_edge: "wall's edge", outside: "outside", bond: "brickwork",
 };
 
+const PATIENCE_MS = 1500;
+
 let drawn = "";
+let shown = false; // the small pictures wait until the large one is there, but not for ever
 
 export function drawShelf() {
   const list = $("#photos");
@@ -46,7 +49,7 @@ function state(file) {
 function card(info) {
   const picture = info.problem
     ? h("span", { class: "blank" }, "cannot be read")
-    : h("img", { src: address(info, "size=thumb"), alt: "", loading: "lazy", width: info.width_px, height: info.height_px });
+    : h("img", { [shown ? "src" : "data-src"]: address(info, "size=thumb"), alt: "", loading: "lazy", width: info.width_px, height: info.height_px });
   return h("li", { "data-file": info.file },
     h("button", { type: "button", class: "photo", onclick: () => choosePhoto(info.file) },
       picture, h("span", { class: "name" }, info.file.split(/(?<=[_\-./])/).flatMap((part) => [part, h("wbr")])), h("span", { class: "state" })));
@@ -64,7 +67,17 @@ export function stepPhoto(by) {
   choosePhoto(desk.photos[index + by]?.file);
 }
 
+function showSmall() {
+  shown = true;
+  for (const image of document.querySelectorAll("#photos img[data-src]")) {
+    image.src = image.dataset.src;
+    delete image.dataset.src;
+  }
+}
+
 export function setUpShelf() {
+  on("shown", showSmall);
+  setTimeout(showSmall, PATIENCE_MS);
   $("#purpose").append(h("option", { value: "" }, "not said"),
     ...Object.entries(PURPOSES).map(([value, words]) => h("option", { value }, words)));
   $("#purpose").addEventListener("change", (event) => {

@@ -1,6 +1,6 @@
 // The photo on the bench: a scaled picture first, full-size tiles where the view is close, pan and zoom.
 
-import { photoInfo } from "./desk.js";
+import { emit, photoInfo } from "./desk.js";
 
 const TILE = 512;
 const MOST_TILES = 160;
@@ -140,7 +140,7 @@ export class View {
     context.imageSmoothingQuality = "medium";
     if (base.ready) {
       context.drawImage(base.image, 0, 0, info.width_px, info.height_px);
-      if (!this.shown) { this.shown = true; performance.mark("first photo"); }
+      if (!this.shown) { this.shown = true; performance.mark("first photo"); emit("shown"); }
     }
     const detail = base.ready ? base.image.naturalWidth / info.width_px : 0.5;
     if (scale <= detail * 1.1) return;
