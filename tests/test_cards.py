@@ -115,6 +115,28 @@ def test_a_dark_or_coloured_sheet_is_no_white_paper() -> None:
         assert any(word in r for r in found.reasons)
 
 
+def test_what_may_be_part_of_a_larger_thing_is_not_sure() -> None:
+    paper = Reference(kind="a4", centre_mm=(1500, 1200), stand_off_mm=0.0)
+    above = Thing(kind="plain", left_mm=1351.5, bottom_mm=1305, width_mm=297, height_mm=150, depth_mm=0,
+                  colour=(0.2, 0.35, 0.5))  # fmt: skip
+    doubts = []
+    for things in ((), (above,)):
+        scene = scene_of(paper, things=things, camera=view(1500.0))
+        found = judge(scene.picture, true_corners(scene), Target.of("a4"), None)
+        assert found.reasons == ()
+        doubts.append(found.doubts)
+    assert doubts[0] == ()
+    assert doubts[1] == ("what lies around it is not one wall; it may be part of a larger thing",)
+
+
+def test_a_card_too_small_to_show_its_corners_is_not_sure() -> None:
+    near, far = (scene_of(card_at(), camera=view(1500.0, z)) for z in (1000.0, 1800.0))
+    sure, unsure = (judge(s.picture, as_seen(true_corners(s)), Target.of("id1_card"), None) for s in (near, far))
+    assert sure.reasons == unsure.reasons == ()
+    assert sure.doubts == ()
+    assert any("px long here, too small to be told from other things" in d for d in unsure.doubts)
+
+
 def test_the_wall_s_plane_and_scale_come_from_its_marked_corners() -> None:
     camera = view(2300.0, 2200.0)
     corners = np.array([[600.0, 300, 0], [2400, 300, 0], [2400, 2300, 0], [600, 2300, 0]])

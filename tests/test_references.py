@@ -22,10 +22,12 @@ PRINT = Thing(kind="framed_print", left_mm=300, bottom_mm=500, width_mm=300, hei
 STYLE = Style(noise=0.01, tone=0.15, sharpen=0.4)
 
 
-def scene_of(*references: Reference, things: tuple[Thing, ...] = (), x: float = 1300.0) -> Scene:
+def scene_of(
+    *references: Reference, things: tuple[Thing, ...] = (), x: float = 1300.0, focal_px: float = 1400
+) -> Scene:
     room = Room(corners_mm=WALL, references=references, things=things, colour=(0.42, 0.42, 0.4))
     at, aim = np.array([x, 1200.0, 2250.0]), np.array([1200.0, 1050.0, 0])
-    view = look_at(at, aim, size_px=(2016, 1512), focal_px=1400)
+    view = look_at(at, aim, size_px=(2016, 1512), focal_px=focal_px)
     return render(room, view, STYLE, seed=4)
 
 
@@ -90,6 +92,16 @@ def test_without_evidence_of_its_size_a_declared_card_is_not_used() -> None:
     search = find_references(scene.picture, photo="p", declared=(declared("c1", "id1_card"),))
     assert not any(s.confirmed for s in search.sightings)
     assert "R008" in {f.code for f in search.findings} or not search.sightings
+
+
+def test_a_card_seen_too_small_is_found_and_waits_for_the_person() -> None:
+    scene = scene_of(CARD, focal_px=1100)
+    search = find_references(scene.picture, photo="p", declared=(declared("c1", "id1_card"),), marks=wall_marks(scene))
+    (card,) = search.sightings
+    assert not card.confirmed
+    (finding,) = [f for f in search.findings if f.code == "R008"]
+    assert "px long here, too small to be told from other things" in finding.message
+    assert finding.remedy == "Mark its four corners if it is; a survey sheet is surer."
 
 
 def test_white_paper_on_a_white_wall_is_reported_with_the_remedy() -> None:

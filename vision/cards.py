@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.card_face import corner_radius_mm, plainness
+from vision.card_face import plainness
+from vision.card_looks import LEAST_PLAIN, looks
 from vision.linear_light import Picture
 from vision.plane_view import PlaneView, camera_matrix
 from vision.quads import Quad, as_seen
-from vision.side_fit import FittedQuad, fit_quad, near_quad
+from vision.side_fit import fit_quad, near_quad
 from vision.walls import FloatArray, ReferenceKind
 
 ID1_MM = (85.60, 53.98)  # ISO/IEC 7810, ID-1
@@ -19,15 +20,9 @@ ID1_RADIUS_MM = 3.18
 ID1_THICK_MM = 0.76
 A4_MM = (297.0, 210.0)  # ISO 216
 
-_LEAST_CONTRAST = 0.05
-_LEAST_SIGNAL = 2.0
-_MOST_BENT_PX = 0.45
 _ASPECT_LN_TOL = 0.05
 _SQUARE_TOL_DEG = 4.0
 _STEEPEST_DEG, _MOST_PITCH_DEG = 62.0, 27.0
-_RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the most sd that one may be off
-_LEAST_PLAIN = 0.8
-_PAPER_OVER_WALL, _PAPER_COLOUR = 0.97, 2.4  # least light over the wall's; strongest colour over the weakest
 _MOST_JUDGED = 24
 # A pane of glass is at the picture's upper limit more often than paper is; what is, looks wider than it is.
 _BLOWN_OUT_COST, _BLOWN_OUT_SD_PX = 4.0, 0.4
@@ -67,7 +62,10 @@ class Target:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Candidate:
-    """A quadrilateral judged as a target: ``reasons`` against it (none: it passes) and ``misfit``, lower is better."""
+    """A quadrilateral judged as a target: ``reasons`` against it (none: it passes) and ``misfit``, lower is better.
+
+    ``doubts`` are what keeps one that passes from setting the scale before a person has confirmed it.
+    """
 
     corners_px: FloatArray
     sd_px: FloatArray
@@ -76,6 +74,7 @@ class Candidate:
     misfit: float
     inside: FloatArray
     darker: bool
+    doubts: tuple[str, ...] = ()
 
 
 def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, view: PlaneView | None) -> list[Candidate]:
@@ -137,7 +136,7 @@ def judge(
     size_px = (picture.shape[1], picture.shape[0])
     # Most candidates fall here, before anything is fitted.
     model, pose, reasons, _ = _shape(rough, target, view, size_px, slack=_ROUGH_PX / float(_shortest(rough)))
-    if target.plain and not reasons and plainness(picture, rough) < _LEAST_PLAIN - 0.2:
+    if target.plain and not reasons and plainness(picture, rough) < LEAST_PLAIN - 0.2:
         reasons = ["its face is not plain"]
     if reasons and not told:
         return _failed(rough, target, *reasons)
@@ -150,7 +149,7 @@ def judge(
         return _failed(rough, target, "its sides turned while they were fitted")
     known = 2.0 * float(fitted.sd_px.max()) / _shortest(corners)
     model, _, reasons, misfit = _shape(corners, target, view, size_px, slack=min(known, 0.06))
-    more, cost = _looks(picture, fitted, model, target)
+    more, cost, doubts = looks(picture, fitted, model, target.radius_mm, plain=target.plain)
     blown_out = _blown_out(picture, corners)
     cost += _BLOWN_OUT_COST * blown_out
     inside = np.median([s.inside for s in fitted.sides], axis=0)
@@ -163,6 +162,7 @@ def judge(
         misfit=misfit + cost,
         inside=inside,
         darker=bool(inside.sum() < outside.sum()),
+        doubts=tuple(doubts),
     )
 
 
@@ -285,37 +285,6 @@ def _side_faces(
         inward = np.array([-along[1], along[0]]) / np.linalg.norm(along)
         out.append(max(0.0, float(-shift @ inward)))
     return tuple(out)
-
-
-def _looks(picture: Picture, fitted: FittedQuad, model: FloatArray, target: Target) -> tuple[list[str], float]:
-    """Return reasons against a candidate from its pixels, and a misfit."""
-    reasons: list[str] = []
-    cost = 0.0
-    contrast = min(s.contrast for s in fitted.sides)
-    signal = min(s.signal for s in fitted.sides)
-    bent = max(s.straight_px for s in fitted.sides)
-    if contrast < _LEAST_CONTRAST or signal < _LEAST_SIGNAL:
-        reasons.append(f"one of its sides hardly shows (contrast {100 * contrast:.0f} %)")
-    if bent > _MOST_BENT_PX + 2.0 / signal:
-        reasons.append(f"one of its sides is not straight (off by {bent:.1f} px)")
-    if target.radius_mm:
-        radius, sd = corner_radius_mm(picture, fitted.corners_px, model)
-        off = (radius - target.radius_mm) / float(np.hypot(_RADIUS_SD_MM, sd))
-        if abs(off) > _RADIUS_TOL:
-            reasons.append(f"its corners have a radius of {max(radius, 0):.1f} mm, not {target.radius_mm:.1f}")
-        cost += off**2
-    if target.plain:
-        inside = np.median([s.inside for s in fitted.sides], axis=0)
-        outside = np.median([s.outside for s in fitted.sides], axis=0)
-        if inside.sum() < _PAPER_OVER_WALL * outside.sum():
-            reasons.append("it is darker than the wall, as white paper is not")
-        if inside.max() > _PAPER_COLOUR * max(float(inside.min()), 1e-3):
-            reasons.append("it is coloured, as white paper is not")
-        plain = plainness(picture, fitted.corners_px)
-        if plain < _LEAST_PLAIN:
-            reasons.append(f"its face is not plain (even over {100 * plain:.0f} % of it)")
-        cost += ((1 - plain) / 0.1) ** 2
-    return reasons, float(cost)
 
 
 def with_hand_marks(picture: Picture, corners_px: FloatArray, target: Target, sd_px: float) -> Candidate:

@@ -20,6 +20,8 @@ OUTLINE_SPREAD_SD_PX = 0.2  # left by blur before or after the tone curve, and b
 CLEAR_GAP = 8.0
 MOST_REJECTED = 3
 
+_UNSIZED = "nothing in this photo says how large it is"
+_CHECK_SIZE = "Mark its four corners, or the four corners of the wall, so that its size can be checked."
 KIND_WORDS: dict[ReferenceKind, str] = {
     "survey_sheet": "survey sheet",
     "id1_card": "card",
@@ -123,13 +125,15 @@ def _assign(
     failing = [c for c in candidates if c.reasons]
     n = len(group)
     clear = len(passing) == n or (len(passing) > n and passing[n].misfit - passing[n - 1].misfit > CLEAR_GAP)
-    sure = clear and view is not None and view.strong
+    sized = view is not None and view.strong
     chosen = sorted(passing[:n], key=lambda c: float(c.corners_px[:, 0].mean()))
     if len(passing) >= n:
         for d, c in zip(group, chosen, strict=True):
-            found.sightings.append(sighting(c, d.id, d.kind, photo, confirmed=sure))
-            if not sure:
-                found.findings.append(_unsure(d, c, photo, clear))
+            doubts = (["another thing in this photo could be it just as well"] if not clear else []) + list(c.doubts)
+            doubts += [] if sized else [_UNSIZED]
+            found.sightings.append(sighting(c, d.id, d.kind, photo, confirmed=not doubts))
+            if doubts:
+                found.findings.append(_unsure(d, c, photo, doubts[0]))
     elif passing:
         found.findings += [_which_one(d, n, len(passing), photo) for d in group]
     others = [Rejected(kind=target.kind, corners_px=c.corners_px, reasons=c.reasons) for c in failing]
@@ -140,18 +144,13 @@ def _assign(
     found.rejected += others[:MOST_REJECTED]
 
 
-def _unsure(d: DeclaredReference, c: Candidate, photo: str, clear: bool) -> Finding:
+def _unsure(d: DeclaredReference, c: Candidate, photo: str, why: str) -> Finding:
     x, y = c.corners_px.mean(axis=0)
-    why = (
-        "nothing in this photo says how large it is"
-        if clear
-        else "another thing in this photo could be it just as well"
-    )
     return Finding(
         code="R008",
         severity="note",
         message=f"What may be the {KIND_WORDS[d.kind]} {d.id} at ({x:.0f}, {y:.0f}) was not used: {why}.",
-        remedy="Mark its four corners, or the four corners of the wall, so that its size can be checked.",
+        remedy=_CHECK_SIZE if why == _UNSIZED else "Mark its four corners if it is; a survey sheet is surer.",
         where={"photo": photo, "reference": d.id},
     )
 

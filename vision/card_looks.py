@@ -1,0 +1,97 @@
+"""What a fitted candidate for a card or sheet of paper looks like: reasons against it, and doubts about using it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.card_face import corner_radius_mm, plainness
+from vision.linear_light import Picture
+from vision.side_fit import FittedQuad
+from vision.walls import FloatArray
+
+LEAST_PLAIN = 0.8
+_LEAST_CONTRAST = 0.05
+_LEAST_SIGNAL = 2.0
+_MOST_BENT_PX = 0.45
+_RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the most sd that one may be off
+_PAPER_OVER_WALL, _PAPER_COLOUR = 0.97, 2.4  # least light over the wall's; strongest colour over the weakest
+# What a thing must show before it sets the scale (invented defaults): its longer side, px; how much better (chi-square)
+# rounded corners explain a card's than sharp ones; and how alike, as logarithms, all that lies around it is.
+_LEAST_LONG_PX = 45.0
+_LEAST_ROUNDER = 4.0
+_MOST_OTHER_LIGHT, _MOST_OTHER_COLOUR = 0.7, 0.35
+
+
+def looks(
+    picture: Picture, fitted: FittedQuad, model_mm: FloatArray, radius_mm: float, *, plain: bool
+) -> tuple[list[str], float, list[str]]:
+    """Return reasons against a candidate from its pixels, a misfit (lower is better), and doubts about using it.
+
+    A candidate with doubts may be proposed but must not set the scale before a person has confirmed it.
+
+    Parameters
+    ----------
+    picture
+        The upright photo.
+    fitted
+        The candidate's fitted sides.
+    model_mm
+        (4, 2) its corners as the target has them.
+    radius_mm
+        The target's corner radius; 0 where corners are not looked at.
+    plain
+        Whether the target is plain white paper.
+    """
+    reasons: list[str] = []
+    cost = 0.0
+    contrast = min(s.contrast for s in fitted.sides)
+    signal = min(s.signal for s in fitted.sides)
+    bent = max(s.straight_px for s in fitted.sides)
+    if contrast < _LEAST_CONTRAST or signal < _LEAST_SIGNAL:
+        reasons.append(f"one of its sides hardly shows (contrast {100 * contrast:.0f} %)")
+    if bent > _MOST_BENT_PX + 2.0 / signal:
+        reasons.append(f"one of its sides is not straight (off by {bent:.1f} px)")
+    doubts = _surroundings_doubt(fitted)
+    long_px = float(np.linalg.norm(np.roll(fitted.corners_px, -1, axis=0) - fitted.corners_px, axis=1).max())
+    if long_px < _LEAST_LONG_PX:
+        doubts.append(f"it is only {long_px:.0f} px long here, too small to be told from other things")
+    if radius_mm:
+        radius, sd = corner_radius_mm(picture, fitted.corners_px, model_mm)
+        spread = float(np.hypot(_RADIUS_SD_MM, sd))
+        off = (radius - radius_mm) / spread
+        if abs(off) > _RADIUS_TOL:
+            reasons.append(f"its corners have a radius of {max(radius, 0):.1f} mm, not {radius_mm:.1f}")
+        elif (radius / spread) ** 2 - off**2 < _LEAST_ROUNDER:
+            doubts.append("its corners do not show whether they are rounded as a card's are")
+        cost += off**2
+    if plain:
+        against, unplain = _no_paper(picture, fitted)
+        reasons += against
+        cost += unplain
+    return reasons, float(cost), doubts
+
+
+def _surroundings_doubt(fitted: FittedQuad) -> list[str]:
+    """Return a doubt where what lies beyond its sides is not one wall: then it may be part of a larger thing."""
+    around = np.log(np.maximum([s.outside for s in fitted.sides], 1e-3))
+    other = around - np.median(around, axis=0)
+    light = other.mean(axis=1)
+    colour = float(np.ptp(other, axis=1).max())
+    if np.abs(light).max() > _MOST_OTHER_LIGHT or colour > _MOST_OTHER_COLOUR:
+        return ["what lies around it is not one wall; it may be part of a larger thing"]
+    return []
+
+
+def _no_paper(picture: Picture, fitted: FittedQuad) -> tuple[list[str], float]:
+    """Return reasons why a candidate is no plain white paper, and a misfit."""
+    reasons: list[str] = []
+    inside = np.median([s.inside for s in fitted.sides], axis=0)
+    outside = np.median([s.outside for s in fitted.sides], axis=0)
+    if inside.sum() < _PAPER_OVER_WALL * outside.sum():
+        reasons.append("it is darker than the wall, as white paper is not")
+    if inside.max() > _PAPER_COLOUR * max(float(inside.min()), 1e-3):
+        reasons.append("it is coloured, as white paper is not")
+    plain = plainness(picture, fitted.corners_px)
+    if plain < LEAST_PLAIN:
+        reasons.append(f"its face is not plain (even over {100 * plain:.0f} % of it)")
+    return reasons, ((1 - plain) / 0.1) ** 2
