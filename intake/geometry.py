@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from intake.brick_faces import bonds_by_wall, brickwork_result, read_brick_faces
 from intake.gather import Gathered
 from intake.outcomes import finding_entry, wall_result, with_taped_shape
+from intake.outer_faces import courses_as_scale, missing_outer_reveals
 from intake.records import site_of
 from intake.results import ConstructionResult, Geometry, PhotoResult, ReferenceResult, WallResult
 from intake.survey import Survey, WallEntry
@@ -17,6 +20,7 @@ from vision.walls import DeclaredWall, MeasuredWall
 
 if TYPE_CHECKING:
     from estimator.inputs import BondReading, WallCase
+    from vision.brickwork import BrickworkReading
     from vision.measure import WallSolution
 
 
@@ -33,22 +37,24 @@ def make_geometry(found: Gathered, inputs: str) -> Geometry:
     from intake.propose import propose_walls
 
     proposed = propose_walls(found)
-    solutions = {wall.id: solve_wall(found, wall) for wall in found.declared_walls()}
+    faces = read_brick_faces(found)
+    solutions = {wall.id: solve_wall(found, wall, faces) for wall in found.declared_walls()}
     found.findings += missing_basics(found)
-    bonds = read_bonds(found)
+    bonds = bonds_by_wall(found, faces)
     results = []
     for declared in found.declared_walls():
         measured = _joined_wall(found, declared, solutions)
         case = _case(found.survey, found.walls[declared.id], declared, measured, bonds)
         results.append(_wall_result(found, case, solutions[declared.id], proposed))
         found.findings += _told(declared, measured)
+        found.findings += missing_outer_reveals(found, declared, measured)
     used = {file for solution in solutions.values() for file in solution.files}
     return Geometry(
         inputs_sha256=inputs,
         perpend_version=perpend_version(),
         walls=results,
         references=_references(found),
-        photos=[_photo_result(found, name, used) for name in found.listing.photos],
+        photos=[_photo_result(found, name, used, faces.get(name)) for name in found.listing.photos],
         findings=[finding_entry(finding) for finding in worst_first(found.findings)],
     )
 
@@ -65,17 +71,19 @@ def _told(declared: DeclaredWall, measured: MeasuredWall) -> list[Finding]:
     return [replace(finding, severity="note") if finding.severity == "stop" else finding for finding in kept]
 
 
-def solve_wall(found: Gathered, wall: DeclaredWall) -> WallSolution:
+def solve_wall(found: Gathered, wall: DeclaredWall, faces: Mapping[str, BrickworkReading]) -> WallSolution:
     """Return the solution of one wall from everything gathered: first from the marks, then with the edges traced."""
     from vision.edges import trace_edges
     from vision.measure import WallProblem, measure_wall
 
+    courses = courses_as_scale(found, wall, faces)
+    own = [reference for reference in found.references.values() if reference.wall == wall.id]
     problem = WallProblem(
         wall=wall,
         photos=tuple(found.photos.values()),
         marks=tuple(mark for mark in found.marks if mark.wall == wall.id),
-        sightings=tuple(found.sightings),
-        references=tuple(reference for reference in found.references.values() if reference.wall == wall.id),
+        sightings=(*found.sightings, *(seen for _, seen in courses)),
+        references=(*own, *(reference for reference, _ in courses)),
     )
     solution = measure_wall(problem)
     if solution.solution is None:
@@ -100,45 +108,6 @@ def missing_basics(found: Gathered) -> list[Finding]:
                 Finding(code="S003", severity="stop", message=message, remedy=remedy, where={"wall": wall.id})
             )
     return findings
-
-
-def read_bonds(found: Gathered) -> dict[str, list[BondReading]]:
-    """Return the bond readings by inside wall, from the photos of its outside face."""
-    from estimator.inputs import BondReading
-    from vision.brickwork import read_brickwork
-
-    readings: dict[str, list[BondReading]] = {}
-    for name, wall in _brick_photos(found):
-        sightings = tuple(sighting for sighting in found.sightings if sighting.photo == name)
-        reading = read_brickwork(
-            found.colour(name), photo=name, sightings=sightings, focal_px=found.photos[name].focal_px
-        )
-        found.findings += reading.findings
-        readings.setdefault(wall, []).append(
-            BondReading(
-                photo=name,
-                bond=reading.bond,
-                probability=dict(reading.probability),
-                course_height_mm=reading.course_height_mm,
-                header_share=reading.header_share,
-            )
-        )
-    return readings
-
-
-def _brick_photos(found: Gathered) -> list[tuple[str, str]]:
-    """Return photo and inside wall for every photo of a brick face: by purpose, or marked on an outside wall."""
-    other_side = {wall.id: wall.other_side_of for wall in found.walls.values() if wall.side == "outside"}
-    lined = [wall.id for wall in found.walls.values() if wall.side == "inside" and wall.faces == "outside"]
-    pairs = []
-    for name in found.photos:
-        entry = found.entries.get(name)
-        outside = [other_side[wall] for wall in sorted(found.marked_in(name)) if other_side.get(wall)]
-        if outside:
-            pairs += [(name, wall) for wall in outside if wall is not None]
-        elif entry is not None and entry.purpose in ("outside", "bond"):
-            pairs += [(name, wall) for wall in (set(other_side.values()) - {None} or lined) if wall is not None]
-    return sorted(set(pairs))
 
 
 def _joined_wall(found: Gathered, declared: DeclaredWall, solutions: dict[str, WallSolution]) -> MeasuredWall:
@@ -221,13 +190,19 @@ def _references(found: Gathered) -> list[ReferenceResult]:
     return sorted(results, key=lambda result: (result.id, result.photo or ""))
 
 
-def _photo_result(found: Gathered, name: str, used: set[str]) -> PhotoResult:
+def _bond_read(face: BrickworkReading | None) -> bool:
+    return face is not None and face.bond != "none_to_read"
+
+
+def _photo_result(found: Gathered, name: str, used: set[str], face: BrickworkReading | None) -> PhotoResult:
     photo = found.photos.get(name)
     entry = found.entries.get(name)
     return PhotoResult(
         file=name,
-        usable=photo is not None and (name in used or any(seen.photo == name for seen in found.sightings)),
+        usable=photo is not None
+        and (name in used or any(seen.photo == name for seen in found.sightings) or _bond_read(face)),
         purpose=entry.purpose if entry is not None else None,
         width_px=photo.width_px if photo is not None else None,
         height_px=photo.height_px if photo is not None else None,
+        brickwork=brickwork_result(found, face) if face is not None else None,
     )

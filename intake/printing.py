@@ -32,7 +32,7 @@ def give_or_take(size: ValueSd) -> str:
 def wall_line(wall: WallResult) -> str:
     """Return one line on a wall: "north 3 871 × 2 630, give or take 10, 8; solid brick 0.94"."""
     if wall.width_mm is None and wall.height_mm is None:
-        return f"{wall.id}: not measured"
+        return f"{wall.id}: {_reveals(wall) or 'not measured'}"
     sizes = [size for size in (wall.width_mm, wall.height_mm) if size is not None]
     text = " × ".join(whole_mm(size.value) if size is not None else "?" for size in (wall.width_mm, wall.height_mm))
     text += f", give or take {', '.join(give_or_take(size) for size in sizes)}"
@@ -50,6 +50,13 @@ def wall_line(wall: WallResult) -> str:
         chance = wall.construction.probability.get(verdict)
         text += f"; {verdict.replace('_', ' ')}" + (f" {chance:.2f}" if chance is not None else "")
     return f"{wall.id} {text}"
+
+
+def _reveals(wall: WallResult) -> str:
+    """Return the reveals of a face that was not seen whole, as from outside: "reveal 26 deep at w1, ..."."""
+    known = [(opening.id, opening.reveal_depth_mm) for opening in wall.openings if opening.reveal_depth_mm is not None]
+    told = [f"{whole_mm(size.value)} deep at {name}, give or take {give_or_take(size)}" for name, size in known]
+    return f"not seen whole; reveal {', '.join(told)}" if told else ""
 
 
 def estimate_lines(estimate: Mapping[str, Any]) -> list[str]:

@@ -152,6 +152,27 @@ class ReferenceResult(Strict):
     )
 
 
+class BrickShape(Strict):
+    """A bed joint or a brick as found in a photo of the outside."""
+
+    kind: Literal["bed", "stretcher", "header", "other"] = Field(description="a joint's line, or a brick's outline")
+    points_px: list[PixelPair] = Field(description="along the joint, or round the brick")
+
+
+class BrickworkResult(Strict):
+    """The brickwork that one photo of the outside shows."""
+
+    walls: list[str] = Field(default_factory=list, description="the inside walls behind it")
+    bond: str = Field(description="the likeliest bond, or none_to_read")
+    probability: float = Field(description="how sure the bond is, 0 to 1")
+    courses: int = Field(default=0, description="courses read")
+    bricks: int = Field(default=0, description="bricks read")
+    course_height_mm: ValueSd | None = Field(default=None, description="height of a course with its joint")
+    stretcher_mm: ValueSd | None = Field(default=None, description="length of a stretcher with its joint")
+    header_share: ValueSd | None = Field(default=None, description="headers as a share of all bricks")
+    shapes: list[BrickShape] = Field(default_factory=list, description="joints and bricks, to be drawn over the photo")
+
+
 class PhotoResult(Strict):
     """A photo as read."""
 
@@ -160,6 +181,7 @@ class PhotoResult(Strict):
     purpose: str | None = Field(default=None, description="what it is for")
     width_px: int | None = Field(default=None, description="width, upright")
     height_px: int | None = Field(default=None, description="height, upright")
+    brickwork: BrickworkResult | None = Field(default=None, description="the brickwork outside, where it was read")
 
 
 class Geometry(Strict):
