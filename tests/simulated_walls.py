@@ -17,7 +17,7 @@ table below is the whole of it. Nothing in this module is used by the product.
 | edge spread left in a reference's tags or outline | 0.1 px |
 | corners of a reference, sheet / card / A4 | 0.1 / 0.15 / 0.15 px |
 | clicks | 2 px |
-| edge samples | 0.5 px, 15 along an edge; the whole edge shifted by 0.3 px (wall), 0.6 px (opening), 0.8 px (frame) |
+| edge samples | 0.5 px, 15 along an edge; all of it shifted by 0.3 px (wall), 0.6 px (opening), 0.8 px (frame, foot) |
 | side faces of a reveal | 12 mrad (splayed case: 50 mrad); back corner off its faces 2 mm; frame 3 mm/m |
 | tape | class II tape with reading, as vision.lengths.tape_sd_mm |
 """
@@ -80,6 +80,7 @@ class Setting:
     references: tuple[Placed, ...]
     photos: tuple[View, ...]
     edges: bool = True
+    foot: bool = True  # the opening's foot is traced; a window board often hides it
     taped_width: bool = False
     splay: float = 0.012
     skirting_mm: float = 0.0
@@ -208,7 +209,7 @@ def simulate(setting: Setting, rng: np.random.Generator) -> Case:
     taped = (
         {"width_mm": truth["width_mm"] + rng.normal(0.0, tape_sd_mm(truth["width_mm"]))} if setting.taped_width else {}
     )
-    traces = tuple(_edges(rng, cameras, points, bend, half)) if setting.edges else ()
+    traces = tuple(_edges(rng, cameras, points, bend, half, setting.foot)) if setting.edges else ()
     shift = np.array([*origin, 0.0])
     return Case(
         problem=WallProblem(
@@ -334,7 +335,7 @@ def _references(
 
 def _edges(
     rng: np.random.Generator, cameras: Mapping[str, tuple[Pose, Lens]], points: Mapping[str, FloatArray],
-    bend: FloatArray, half: FloatArray,
+    bend: FloatArray, half: FloatArray, foot: bool,
 ) -> list[EdgeTrace]:  # fmt: skip
     traces = []
     bows = {(quad, edge): rng.normal(0.0, 2.0 if quad == "wall" else 0.7) for quad in ("wall", "w1") for edge in EDGES}
@@ -343,10 +344,11 @@ def _edges(
             a, b = (points[f"{quad}/{c}"][:2] for c in EDGES[edge])
             across = np.array([0.0, 1.0]) if edge in ("bottom", "top") else np.array([1.0, 0.0])
             xy = (1 - SHARE) * a + SHARE * b + (bow * 4 * SHARE * (1 - SHARE)) * across
-            if (quad, edge) != ("w1", "bottom"):
-                face, shift_sd = ("wall", 0.3) if quad == "wall" else ("w1/wall", 0.6)
-                world = np.column_stack([xy, _height(xy, bend, half)])
-                traces += _trace(rng, file, camera, world, (face, edge), shift_sd)
+            if not foot and (quad, edge) == ("w1", "bottom"):
+                continue
+            face, shift_sd = ("wall", 0.3) if quad == "wall" else ("w1/wall", 0.8 if edge == "bottom" else 0.6)
+            world = np.column_stack([xy, _height(xy, bend, half)])
+            traces += _trace(rng, file, camera, world, (face, edge), shift_sd)
         for edge, ends in EDGES.items():
             fronts, backs = [points[f"w1/{c}"] for c in ends], [points[f"w1/back/{c}"] for c in ends]
             if all(_visible(camera[0], f, b, points) for f, b in zip(fronts, backs, strict=True)):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import cv2
@@ -55,6 +56,19 @@ def test_most_edges_are_found_and_lie_on_the_true_lines() -> None:
             right += bool(np.median(_off_truth(survey, trace)) < 2.0)
     assert counted >= 16
     assert right >= 0.9 * counted
+
+
+def test_a_windows_foot_is_traced_and_a_doors_is_not() -> None:
+    feet = 0
+    for seed in range(4):
+        survey, solution = _survey(seed)
+        feet += ("w1/wall", "bottom") in {t.edge for t in _traces(seed)}
+        file, scene = next(iter(survey.scenes.items()))
+        wall = replace(solution.problem.wall, openings=(replace(solution.problem.wall.openings[0], kind="door"),))
+        door = replace(solution, problem=replace(solution.problem, wall=wall))
+        traces = trace_edges(cv2.cvtColor(scene.picture, cv2.COLOR_BGR2GRAY), door, file)
+        assert ("w1/wall", "bottom") not in {t.edge for t in traces}
+    assert feet >= 2
 
 
 def test_a_blank_picture_gives_no_edges() -> None:

@@ -14,6 +14,7 @@ import numpy as np
 from vision.findings import Finding
 from vision.lengths import sizes_with_gradient
 from vision.problem import WallProblem, taped_lengths
+from vision.reliability import unchecked_marks
 from vision.solve import Outlier, Solution, poor
 from vision.start import Guess
 from vision.swapped_corners import place_of
@@ -89,6 +90,7 @@ def check_solution(problem: WallProblem, solution: Solution) -> list[Finding]:
     found += _tape(problem, solution)
     found += _scale_unread(problem, solution)
     found += _missing(problem, solution)
+    found += unchecked_marks(problem, solution)
     return found
 
 

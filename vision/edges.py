@@ -249,11 +249,12 @@ def trace_edges(grey: GreyImage, solution: WallSolution, photo: str) -> list[Edg
     if photo not in solution.files:
         return []
     traces = []
+    doors = {o.id for o in solution.problem.wall.openings if o.kind != "window"}
     for quad, frame in _quads(solution):
         marked = _marked(solution, photo, quad, frame)
         for edge, (a, b) in EDGES.items():
-            if quad != "wall" and not frame and edge == "bottom":
-                continue  # a window board's nosing hides the foot of an opening and shows an edge of its own
+            if edge == "bottom" and not frame and quad in doors:
+                continue  # a door's foot is the floor, or what lies on it
             if not ({a, b} <= marked or (quad == "wall" and {a, b} & marked)):
                 continue  # a wall's edge may leave the picture; another photo knows its other end
             proud = _proud(solution, photo) if quad == "wall" and edge == "bottom" else 0.0

@@ -17,7 +17,7 @@ from vision.measure import WallSolution
 from vision.observe import Observations
 from vision.problem import WallProblem
 from vision.results import measured_from_solution
-from vision.solve import CLICK_LIMIT, Solution, covariance_of, leave_one_out, poor
+from vision.solve import Solution, click_limit, covariance_of, leave_one_out, poor
 from vision.walls import FloatArray, Mark
 
 MOST_STEPS = 4
@@ -127,4 +127,5 @@ def _fits(obs: Observations, solution: Solution) -> bool:
     rows = np.stack([2 * clicks, 2 * clicks + 1], axis=1)
     chi: FloatArray = leave_one_out(solution.residuals, solution.jacobian, solution.covariance, solution.used, rows)[0]
     used = solution.used[2 * clicks]
-    return bool(np.all(np.where(used, chi <= CLICK_LIMIT, chi >= CLICK_LIMIT)))
+    limit = click_limit(len(clicks))
+    return bool(np.all(np.where(used, chi <= limit, chi >= limit)))

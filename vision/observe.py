@@ -125,6 +125,7 @@ class Observations(Unknowns):
 
     def _add_edges(self) -> None:
         self.shifts: dict[int, float] = {}
+        self._along: list[tuple[EdgeTrace, slice]] = []
         for trace in self.problem.edges:
             quad, edge = trace.edge
             base, _, face = quad.partition("/")
@@ -149,19 +150,35 @@ class Observations(Unknowns):
         elif quad == "wall":
             sd = priors.WALL_EDGE_SHIFT_SD_PX
         else:
-            sd = priors.FRAME_EDGE_SHIFT_SD_PX if quad.endswith("/frame") else priors.OPENING_EDGE_SHIFT_SD_PX
+            joinery = quad.endswith("/frame") or edge == "bottom"
+            sd = priors.FRAME_EDGE_SHIFT_SD_PX if joinery else priors.OPENING_EDGE_SHIFT_SD_PX
         self._prior(column, 0.0, sd, "edges")
         self.shifts[column] = sd
         self.start.vector = np.append(self.start.vector, 0.0)
         return column
 
-    def _shares(self, trace: EdgeTrace, height_mm: float, p: FloatArray, q: FloatArray) -> FloatArray:
-        """Return where along the edge p to q the traced pixels lie, 0 to 1, by the start's cameras."""
+    def _shares(self, state: State, trace: EdgeTrace) -> FloatArray:
+        """Return where along their edge the traced pixels lie, 0 to 1, by the cameras and corners of a state."""
+        quad, _, face = trace.edge[0].partition("/")
+        height_mm = trace.proud_mm
+        if face == "frame":
+            height_mm = -float(state.vector[self.layout[f"reveal:{quad}"].start])
         i = self.files[trace.photo]
-        ideal = normalised(trace.points_px, self.cameras.lens(self.start.vector, i))
-        xy = on_plane(ideal, self.cameras.pose(self.start, i), height_mm)
+        ideal = normalised(trace.points_px, self.cameras.lens(state.vector, i))
+        xy = on_plane(ideal, self.cameras.pose(state, i), height_mm)
+        p, q = (corner_xy(self.layout, state.vector, f"{quad}/{c}") for c in EDGES[trace.edge[1]])
         along = q - p
         return np.asarray(np.clip((xy - p) @ along / (along @ along), -0.02, 1.02))
+
+    def place_samples(self, state: State) -> None:
+        """Put the edge samples where a better state than the start has them along their edges.
+
+        A sample fixes its edge across only; where it lies along it is read off the picture, and that reading is as good
+        as the cameras it is made with.
+        """
+        for trace, where in self._along:
+            shares = self.places.back_share if trace.edge[0].endswith("/frame") else self.places.quad_share
+            np.asarray(shares)[where] = self._shares(state, trace)
 
     def _add_front_edge(self, trace: EdgeTrace, quad: str, edge: str, a: int, b: int) -> None:
         bow_sd = priors.WALL_BOW_SD_MM if quad == "wall" else priors.OPENING_BOW_SD_MM
@@ -173,8 +190,8 @@ class Observations(Unknowns):
             self.start.vector = np.append(self.start.vector, 0.0)
         shift = self._shift(trace)
         normal = (0.0, 1.0) if edge in ("bottom", "top") else (1.0, 0.0)
-        p, q = (corner_xy(self.layout, self.start.vector, f"{quad}/{c}") for c in EDGES[edge])
-        shares = self._shares(trace, trace.proud_mm, p, q)
+        shares = self._shares(self.start, trace)
+        self._along.append((trace, slice(len(self.places.quad_share), len(self.places.quad_share) + len(shares))))
         for share, px, sd, across in zip(shares, trace.points_px, trace.sd_px, _normals(trace.points_px), strict=True):
             place = self._quad_place(a, b, float(share), bow, normal, trace.proud_mm)
             self._edges.normal.append(across)
@@ -183,9 +200,8 @@ class Observations(Unknowns):
 
     def _add_back_edge(self, trace: EdgeTrace, opening: str, a: str, b: str) -> None:
         shift = self._shift(trace)
-        depth = float(self.start.vector[self.layout[f"reveal:{opening}"].start])
-        p, q = (corner_xy(self.layout, self.start.vector, f"{opening}/{c}") for c in (a, b))
-        shares = self._shares(trace, -depth, p, q)
+        shares = self._shares(self.start, trace)
+        self._along.append((trace, slice(len(self.places.back_share), len(self.places.back_share) + len(shares))))
         for share, px, sd, across in zip(shares, trace.points_px, trace.sd_px, _normals(trace.points_px), strict=True):
             place = self._back_place(opening, a, b, float(share))
             self._edges.normal.append(across)

@@ -30,7 +30,7 @@ PRINT_ASPECT_SD = 5e-4  # a printer's feed against its width
 # An edge in a picture is not quite where the surfaces meet: shadow, rounding, glare and paint move the whole of it.
 WALL_EDGE_SHIFT_SD_PX = 0.3
 OPENING_EDGE_SHIFT_SD_PX = 0.6
-FRAME_EDGE_SHIFT_SD_PX = 0.8
+FRAME_EDGE_SHIFT_SD_PX = 0.8  # plaster against joinery: the frame, and a window board at an opening's foot
 PROUD_EDGE_SHIFT_SD_PX = 1.0  # the foot of a skirting: a gap or carpet hides it
 
 LOOSE_SD_MM = 2.0e4  # a place on the wall that nothing else holds

@@ -17,7 +17,7 @@ from vision.observe import Observations
 from vision.walls import FloatArray, Mark
 
 CAUCHY_SCALE = 2.0  # in standard deviations
-CLICK_LIMIT = 16.0  # leave-one-out chi-square, 2 degrees of freedom: 3.4e-4 by chance
+FALSE_ALARM = 0.02  # of walls without a slip, at most so many have a mark put aside
 EDGE_LIMIT = 16.0  # 1 degree of freedom
 SHIFT_LIMIT = 3.2  # pull of an edge's common shift, in its own standard deviations, before the edge is left out
 TAPE_LIMIT = 4.0  # standard deviations between a taped length and the photos
@@ -145,6 +145,15 @@ def leave_one_out(
     return np.einsum("ni,ni->n", r, solved), np.where(inside[:, None], solved, r)
 
 
+def click_limit(clicks: int) -> float:
+    """Return the leave-one-out chi-square (2 degrees of freedom) above which one of so many marks is a slip.
+
+    The level is shared out among the marks (Bonferroni), so that a wall with many marks raises no more false alarms
+    than one with few: data snooping after Baarda, A testing procedure for use in geodetic networks (1968), from memory.
+    """
+    return float(-2.0 * np.log(FALSE_ALARM / max(clicks, 1)))
+
+
 def _worst_click(obs: Observations, solution: Solution) -> tuple[int, float] | None:
     clicks = np.nonzero(obs.click)[0]
     inside = clicks[solution.used[2 * clicks]]
@@ -153,7 +162,7 @@ def _worst_click(obs: Observations, solution: Solution) -> tuple[int, float] | N
     rows = np.stack([2 * inside, 2 * inside + 1], axis=1)
     chi, _ = leave_one_out(solution.residuals, solution.jacobian, solution.covariance, solution.used, rows)
     worst = int(np.argmax(chi))
-    return (int(inside[worst]), float(chi[worst])) if chi[worst] > CLICK_LIMIT else None
+    return (int(inside[worst]), float(chi[worst])) if chi[worst] > click_limit(len(clicks)) else None
 
 
 def _bad_edges(obs: Observations, solution: Solution) -> NDArray[np.int64]:
@@ -196,6 +205,7 @@ def solve(obs: Observations) -> Solution:
     used = np.ones(len(obs.source), dtype=bool)
     used[obs.rows_tape] = False  # a slip of the tape must not outvote the photos: it joins once it agrees with them
     state, residuals, J, cost, first, _ = descend(obs, obs.start, used, robust=True, tolerance=1e-3)
+    obs.place_samples(state)
     solution = Solution(
         observations=obs, state=state, covariance=covariance_of(J, used), residuals=residuals, jacobian=J, used=used,
         cost=cost, iterations=first, converged=True,
@@ -247,7 +257,7 @@ def _take_back(obs: Observations, solution: Solution, aside: list[int]) -> Solut
     for i in aside:
         rows = np.array([[2 * i, 2 * i + 1]])
         chi, _ = leave_one_out(solution.residuals, solution.jacobian, solution.covariance, solution.used, rows)
-        if chi[0] < CLICK_LIMIT:
+        if chi[0] < click_limit(int(np.sum(obs.click))):
             back.append(i)
     if not back:
         return solution

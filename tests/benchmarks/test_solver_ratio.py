@@ -1,7 +1,8 @@
 """Cost of the joint solution against a fixed NumPy workload in the same run, so that the machine drops out.
 
-The workload is what the solution is made of: normal equations of an 800 x 120 Jacobian, formed and solved. With the
-machine loaded a cold solve of three photos took 0.09 s of CPU time and a re-solve 0.06 s, 26 and 18 times the workload.
+The workload is what the solution is made of: normal equations of an 800 x 120 Jacobian, formed and solved; 2.9 to 3.5 ms
+on two cores of a rented machine. There a cold solve of three photos took 20 times and a re-solve 12 times as long, 57 and
+36 ms. What is asked, 400 and 120 ms, is 114 and 34 times the slower figure; the limits below are half and under that.
 """
 
 from __future__ import annotations
@@ -45,5 +46,5 @@ def test_a_cold_solve_and_a_re_solve_keep_their_ratio_to_the_workload() -> None:
     again = _cpu_s(lambda: measure_wall(moved, start=cold), 5) / floor
     print(f"cold solve {first:.1f}, re-solve {again:.1f} times the workload of {1e3 * floor:.1f} ms")
     assert again < first
-    assert first < 60.0
-    assert again < 40.0
+    assert first < 57.0
+    assert again < 30.0

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import sys
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 
 import numpy as np
 
 from tests.simulated_walls import Case, Placed, Setting, View, simulate, two_sheets_three_photos
+from vision.advice import limits
 from vision.measure import WallSolution, measure_wall
+from vision.reliability import redundancy
+from vision.results import solved_sizes
+from vision.solve import Solution, click_limit
 
 DEPENDS = (
     *(
@@ -19,6 +23,7 @@ DEPENDS = (
     ),
     "vision/measure.py",
     "vision/results.py",
+    "vision/reliability.py",
     "tests/simulated_walls.py",
     "tests/studies/measurement.py",
 )
@@ -45,9 +50,11 @@ CONFIGURATIONS: dict[str, Setting] = {
     "a4_one_photo": Setting(references=_one("a4"), photos=(FRONTAL,)),
     "a4_loosely_cut": Setting(references=_one("a4"), photos=(FRONTAL,), a4_sd=0.0039, size_prior_a4=0.0039),
     "sheet_one_photo": Setting(references=_one("survey_sheet"), photos=(FRONTAL,)),
+    "sheet_one_photo_foot_hidden": Setting(references=_one("survey_sheet"), photos=(FRONTAL,), foot=False),
     "sheet_oblique": Setting(references=_one("survey_sheet"), photos=(View(yaw=(20, 35), distance_m=4.2),)),
     "two_sheets_one_photo": Setting(references=_two("survey_sheet"), photos=(FRONTAL,)),
     "two_sheets_three_photos": two_sheets_three_photos(),
+    "two_sheets_three_photos_foot_hidden": replace(two_sheets_three_photos(), foot=False),
     "sheet_close_up": Setting(references=_one("survey_sheet"), photos=(FRONTAL, CLOSE)),
     "sheet_three_close_ups": Setting(references=_one("survey_sheet"), photos=(FRONTAL, *THREE_CLOSE), splay=0.05),
     "id1_taped": Setting(references=_one("id1_card"), photos=(FRONTAL,), taped_width=True),
@@ -78,6 +85,7 @@ def summarise(pairs: list[tuple[float, float, float]]) -> dict[str, float]:
         "rms_over_bound": float(np.sqrt(np.mean(error**2) / np.mean(sd**2))),
         "coverage": float(np.mean(np.abs(error) <= 1.96 * sd)),
         "p95_percent": float(np.quantile(np.abs(error / truth), 0.95) * 100),
+        "p95_percent_of_the_bound": float(1.96 * np.sqrt(np.mean((sd / truth) ** 2)) * 100),
         "p95_mm": float(np.quantile(np.abs(error), 0.95)),
         "bias_over_sd": float(np.mean(error / sd)),
     }
@@ -92,6 +100,8 @@ class _Tally:
     alarms: int = 0
     slips: int = 0
     slips_named: int = 0
+    slips_foreseen: float = 0.0
+    causes: list[dict[str, float]] = field(default_factory=list)
 
 
 def _chunk(task: tuple[str, int, int, int, int]) -> _Tally:
@@ -107,21 +117,41 @@ def _chunk(task: tuple[str, int, int, int, int]) -> _Tally:
         for key, (value, sd) in stated(solution).items():
             if key in QUANTITIES and key in case.truth:
                 tally.pairs.setdefault(key, []).append((case.truth[key], value, sd))
-        if k < slips:
-            tally.slips_named += _slip_is_named(case, rng, 15.0)
+        if k < slips and solution.solution:
+            named, foreseen = _slip(case, solution.solution, rng, 15.0)
+            tally.slips_named += named
+            tally.slips_foreseen += foreseen
+            tally.causes.append(_causes(solution.solution))
     return tally
 
 
-def _slip_is_named(case: Case, rng: np.random.Generator, size_px: float) -> bool:
-    """Return whether one mark moved in a random direction is named at the right photo and point."""
+def _causes(solution: Solution) -> dict[str, float]:
+    """Return the shares of the variance of the opening's height by source."""
+    named, rows, _ = solved_sizes(solution, [])
+    return {cause.source: cause.share for cause in limits(solution, named, rows, "openings.w1.height_mm")}
+
+
+def _slip(case: Case, clean: Solution, rng: np.random.Generator, size_px: float) -> tuple[bool, float]:
+    """Return whether one mark moved in a random direction is named, and how likely the geometry makes that.
+
+    The likelihood is that of the leave-one-out test: noncentral chi-square, two degrees of freedom, with the redundancy
+    that the mark has in the undisturbed solution. No test of that level can name more.
+    """
+    from scipy.stats import ncx2
+
     marks = list(case.problem.marks)
     i = int(rng.integers(len(marks)))
     angle = rng.uniform(0.0, 2.0 * np.pi)
     x, y = marks[i].px
-    marks[i] = replace(marks[i], px=(x + size_px * np.cos(angle), y + size_px * np.sin(angle)))
+    moved = replace(marks[i], px=(x + size_px * np.cos(angle), y + size_px * np.sin(angle)))
+    point = clean.observations.point_label.index(marks[i])
+    slip = size_px * np.array([np.cos(angle), np.sin(angle)]) / marks[i].sd_px
+    strength = float(slip @ redundancy(clean, point) @ slip)
+    foreseen = float(ncx2.sf(click_limit(int(np.sum(clean.observations.click))), 2, max(strength, 1e-9)))
+    marks[i] = moved
     solution = measure_wall(replace(case.problem, marks=tuple(marks)))
     outliers = solution.solution.outliers if solution.solution else []
-    return any(o.mark == marks[i] for o in outliers)
+    return any(o.mark == moved for o in outliers), foreseen
 
 
 def _figures(tallies: list[_Tally]) -> dict[str, object]:
@@ -131,11 +161,15 @@ def _figures(tallies: list[_Tally]) -> dict[str, object]:
             pairs.setdefault(key, []).extend(triples)
     cases = sum(t.cases for t in tallies)
     slips = sum(t.slips for t in tallies)
+    causes = [c for t in tallies for c in t.causes]
+    sources = sorted({source for c in causes for source in c})
     return {
         "cases": cases,
         "false_alarm_share": sum(t.alarms for t in tallies) / cases,
         "slips_of_15_px": slips,
         "slips_named_share": sum(t.slips_named for t in tallies) / slips if slips else None,
+        "slips_named_share_by_geometry": sum(t.slips_foreseen for t in tallies) / slips if slips else None,
+        "opening_height_variance_by_source": {s: float(np.mean([c.get(s, 0.0) for c in causes])) for s in sources},
         "quantities": {key: summarise(values) for key, values in pairs.items()},
     }
 
