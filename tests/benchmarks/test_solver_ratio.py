@@ -1,8 +1,9 @@
 """Cost of the joint solution against a fixed NumPy workload in the same run, so that the machine drops out.
 
-The workload is what the solution is made of: normal equations of an 800 x 120 Jacobian, formed and solved; 2.9 to 3.5 ms
-on two cores of a rented machine. There a cold solve of three photos took 20 times and a re-solve 12 times as long, 57 and
-36 ms. What is asked, 400 and 120 ms, is 114 and 34 times the slower figure; the limits below are half and under that.
+The workload is what the solution is made of: normal equations of an 800 x 120 Jacobian, formed and solved; 2.9 to
+3.5 ms on two cores of a rented machine. There a cold solve of three photos took 20 times and a re-solve 12 times as
+long, 57 and 36 ms. What is asked, 400 and 120 ms, is 114 and 34 times the slower figure; the limits below are half of
+it and just under it.
 """
 
 from __future__ import annotations
