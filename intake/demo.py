@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import tempfile
 from pathlib import Path
 
 from vision.findings import PerpendError
@@ -26,7 +28,7 @@ def sample_survey() -> Path:
 
 
 def copy_demo(out: Path | None = None) -> Path:
-    """Return a new folder with a copy of the sample survey; never one that was there before.
+    """Return a new folder with a copy of the sample survey, whole; never one that was there before.
 
     Raises
     ------
@@ -36,11 +38,18 @@ def copy_demo(out: Path | None = None) -> Path:
     target = _free_name() if out is None else out
     if target.exists():
         raise PerpendError(f"{target}: is there already; nothing was overwritten. Name another folder with --out.")
+    scratch = None
     try:
-        shutil.copytree(sample_survey(), target, ignore=_LEFT_OUT)
+        target.parent.mkdir(parents=True, exist_ok=True)
+        scratch = Path(tempfile.mkdtemp(prefix=f".{target.name}.", suffix=".part", dir=target.parent))
+        shutil.copytree(sample_survey(), scratch / target.name, ignore=_LEFT_OUT)
+        os.replace(scratch / target.name, target)
     except OSError as error:
         reason = error.strerror or str(error)
         raise PerpendError(f"{target}: could not be written ({reason}). Run the demo in a folder of yours.") from error
+    finally:
+        if scratch is not None:
+            shutil.rmtree(scratch, ignore_errors=True)
     return target
 
 
