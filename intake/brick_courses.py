@@ -40,7 +40,8 @@ def brick_courses(reading: BrickworkReading, *, wall: str) -> tuple[DeclaredRefe
     if reading.turned or reading.courses_read < FEWEST_COURSES or len(bricks) < FEWEST_BRICKS:
         return None
     photo_from_grid = _photo_from_grid(beds)
-    placed = [(brick, _moved(np.linalg.inv(photo_from_grid), np.asarray(brick.points_px))) for brick in bricks]
+    grid_from_photo = np.asarray(np.linalg.inv(photo_from_grid), dtype=np.float64)
+    placed = [(brick, _moved(grid_from_photo, brick.points_px)) for brick in bricks]
     step, ratio = _stretcher_steps(placed), _stretcher_courses(reading)
     if step is None or ratio is None:
         return None

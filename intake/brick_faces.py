@@ -76,7 +76,9 @@ def brickwork_result(found: Gathered, reading: BrickworkReading) -> BrickworkRes
         course_height_mm=value_sd(reading.course_height_mm),
         stretcher_mm=value_sd(reading.stretcher_mm),
         header_share=value_sd(reading.header_share),
-        shapes=[BrickShape(kind=shape.kind, points_px=_points(shape)) for shape in reading.overlay],
+        shapes=[
+            BrickShape(kind=shape.kind, points_px=_points(shape)) for shape in reading.overlay if shape.kind != "other"
+        ],
     )
 
 

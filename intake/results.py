@@ -155,7 +155,7 @@ class ReferenceResult(Strict):
 class BrickShape(Strict):
     """A bed joint or a brick as found in a photo of the outside."""
 
-    kind: Literal["bed", "stretcher", "header", "other"] = Field(description="a joint's line, or a brick's outline")
+    kind: Literal["bed", "stretcher", "header"] = Field(description="a joint's line, or a brick's outline")
     points_px: list[PixelPair] = Field(description="along the joint, or round the brick")
 
 

@@ -124,6 +124,31 @@ def wall_east() -> dict[str, Any]:
     }
 
 
+def brickwork() -> dict[str, Any]:
+    """Return the brickwork of the bond photo: three courses of Flemish bond, 60 px high, stretchers 180 px long."""
+    shapes: list[dict[str, Any]] = []
+    for k in range(4):
+        shapes.append({"kind": "bed", "points_px": [[400.0 + 100 * m, 300.0 + 60 * k] for m in range(9)]})
+    for k in range(3):
+        left = 400.0 - 90 * (k % 2)
+        for number in range(6):
+            kind, width = ("header", 90.0) if number % 2 else ("stretcher", 180.0)
+            low, high = 300.0 + 60 * k, 360.0 + 60 * k
+            outline = [[left, low], [left + width, low], [left + width, high], [left, high]]
+            shapes.append({"kind": kind, "points_px": outline})
+            left += width
+    return {
+        "walls": ["north"],
+        "bond": "flemish",
+        "probability": 0.97,
+        "courses": 3,
+        "bricks": 18,
+        "course_height_mm": v(74.8, 0.4),
+        "header_share": v(0.5, 0.02),
+        "shapes": shapes,
+    }
+
+
 def geometry() -> dict[str, Any]:
     """Return results/geometry.json."""
     return {
@@ -153,7 +178,15 @@ def geometry() -> dict[str, Any]:
         ],
         "photos": [
             {"file": "IMG_0101.jpg", "usable": True, "purpose": "whole", "width_px": 1600, "height_px": 900},
-            {"file": "IMG_0105.jpg", "usable": True, "purpose": "bond", "width_px": 1600, "height_px": 900},
+            {
+                "file": "IMG_0105.jpg",
+                "usable": True,
+                "purpose": "bond",
+                "width_px": 1600,
+                "height_px": 900,
+                "brickwork": brickwork(),
+            },
+            {"file": "IMG_0107.jpg", "usable": False, "width_px": 1600, "height_px": 900},
         ],
         "findings": [
             {
@@ -209,6 +242,7 @@ def survey() -> dict[str, Any]:
                 ],
             },
             {"file": "IMG_0105.jpg", "purpose": "bond"},
+            {"file": "IMG_0107.jpg"},
         ],
         "design": {
             "insulation": "phenolic",

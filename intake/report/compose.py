@@ -7,9 +7,9 @@ from pathlib import Path
 
 from intake.report import reading
 from intake.report.chart_figures import charts
-from intake.report.context import PhotoEvidence, Rectified, Report, SourceRow, Verdict
+from intake.report.context import Report, SourceRow, Verdict
 from intake.report.figures import drawings, is_inside
-from intake.report.pictures import photo_entries, photo_picture, rectified_picture
+from intake.report.pictures import photo_entries
 from intake.report.reading import Data
 from intake.report.sources import reproduce_rows, source_rows
 from intake.report.tell_estimate import (
@@ -33,21 +33,12 @@ from intake.report.tell_order import (
     tape_rows,
     waste,
 )
+from intake.report.tell_photos import brick_pictures, photo_evidence, rectified_walls
 from intake.report.tell_walls import construction_evidence, dimension_rows, finding_rows, verdict_of, wall_summary
-from intake.report.words import FOOTER, LOCAL_FIRST, listing, name_of, plain, sentence, wall_length
+from intake.report.words import FOOTER, LOCAL_FIRST, TITLE_LIMIT, listing, name_of, plain, sentence
 from intake.results import FindingEntry, Geometry, WallResult
-from intake.survey import PhotoEntry, Survey
+from intake.survey import Survey
 
-TITLE_LIMIT = 400
-PURPOSES = {
-    "whole": "whole wall",
-    "oblique": "from one side",
-    "opening": "opening",
-    "detail": "detail",
-    "wall_edge": "wall's edge",
-    "outside": "outside",
-    "bond": "brickwork outside",
-}
 COVERAGE_WORDS = "Give or take: 19 times in 20 the true length lies this close (two standard uncertainties)."
 
 
@@ -105,6 +96,7 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
         sequence=sequence(estimate),
         moisture=tuple(told for told in told_moisture if told is not None),
         photos=tuple(photo_evidence(folder, entry, geometry, survey) for entry in photo_entries(survey, geometry)),
+        brickwork=brick_pictures(folder, geometry),
         rectified=rectified_walls(folder, geometry),
         dimensions=dimension_rows(geometry, survey),
         construction=construction_evidence(geometry, estimate),
@@ -175,70 +167,6 @@ def _rooms_and_walls(survey: Survey, walls: list[str]) -> str:
     if walls:
         parts.append(f"wall{'s' if len(walls) > 1 else ''}: {listing([name_of(wall) for wall in walls])}")
     return sentence("; ".join(parts)) if parts else "No wall yet."
-
-
-def photo_evidence(folder: Path, entry: PhotoEntry, geometry: Geometry, survey: Survey) -> PhotoEvidence:
-    """Return one photo with what was measured from it."""
-    shown = photo_picture(folder, entry, geometry=geometry, survey=survey)
-    walls = [wall for wall in geometry.walls if any(view.photo == entry.file for view in wall.views)]
-    names = [name_of(wall.id) for wall in walls]
-    found = [
-        _reference_words(reference.kind, reference.number, reference.id)
-        for reference in geometry.references
-        if reference.photo == entry.file and reference.found
-    ]
-    count = len(entry.marks)
-    purpose = PURPOSES.get(entry.purpose or "", "")
-    file = plain(entry.file, limit=TITLE_LIMIT)
-    what = f"Photo {file}" + (f", {purpose}" if purpose else "")
-    shows = f", showing {listing(names)} with its marks" if names else ""
-    return PhotoEvidence(
-        file=file,
-        purpose=purpose,
-        measured=(
-            f"Measured from it: {listing(names)}, {count} mark{'s' if count != 1 else ''}."
-            if names
-            else "No wall was measured from it."
-        ),
-        references=f"References: {listing(found)}." if found else "No reference found in it.",
-        picture_jpeg=shown.jpeg,
-        width_px=shown.width_px,
-        height_px=shown.height_px,
-        alt=f"{what}{shows}; everything beyond the wall is covered." if shown.jpeg else f"{what}: not shown.",
-        note=shown.note,
-    )
-
-
-def _reference_words(kind: str, number: int | None, identifier: str) -> str:
-    names = {"survey_sheet": "survey sheet", "id1_card": "card", "a4": "plain A4 sheet", "rectangle": "rectangle"}
-    name = names.get(kind, name_of(kind))
-    return f"{name} {number}" if number is not None else f"{name} {name_of(identifier)}"
-
-
-def rectified_walls(folder: Path, geometry: Geometry) -> tuple[Rectified, ...]:
-    """Return the straightened walls with their grid."""
-    made = []
-    for wall in geometry.walls:
-        if wall.rectified is None:
-            continue
-        path = (folder / "results" / wall.rectified.file).resolve()
-        if not path.is_relative_to((folder / "results").resolve()):
-            continue
-        shown = rectified_picture(path, wall)
-        if shown is None or shown.jpeg is None:
-            continue
-        name = name_of(wall.id)
-        made.append(
-            Rectified(
-                wall=name,
-                alt=f"{name} straightened, {wall_length(wall.width_mm)} wide, with solved edges and a grid of 500 mm.",
-                caption="Straightened to scale; white lines every 500 mm, blue lines the edges as solved.",
-                picture_jpeg=shown.jpeg,
-                width_px=shown.width_px,
-                height_px=shown.height_px,
-            )
-        )
-    return tuple(made)
 
 
 def context_rows() -> list[SourceRow]:

@@ -275,6 +275,19 @@ class Rectified:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class BrickPicture:
+    """A photo of the outside with the joints and bricks that were found drawn over it."""
+
+    file: str = said("The photo's file name.")
+    wall: str = said("The wall behind the bricks.")
+    alt: str = said("What it shows, for someone who cannot see it.")
+    caption: str = said("What was read, and how to check it by eye.")
+    picture_jpeg: bytes = said("The picture, re-encoded without metadata.", shown=False)
+    width_px: int = said("Its width, pixels.", shown=False)
+    height_px: int = said("Its height, pixels.", shown=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """The whole report."""
 
@@ -302,6 +315,7 @@ class Report:
     sequence: tuple[Step, ...] = said("The order of the work, step by step.")
     moisture: tuple[MoistureEvidence, ...] = said("The moisture screening by wall.")
     photos: tuple[PhotoEvidence, ...] = said("Every photo, shown or not, with what it gave.")
+    brickwork: tuple[BrickPicture, ...] = said("The brick faces with what was found drawn over them.")
     rectified: tuple[Rectified, ...] = said("The straightened walls.")
     dimensions: tuple[DimensionRow, ...] = said("Every dimension.")
     construction: tuple[ConstructionEvidence, ...] = said("The construction cues by wall.")

@@ -14,33 +14,40 @@ Picture = NDArray[np.uint8]
 Outline = list[tuple[float, float]]
 
 LONGEST_SIDE_PX = 1280
+"""Of a photo in the report, pixels."""
 FACE_SEARCH_PX = 512
 COVER = (226, 226, 226)
 PRIVATE_KINDS = ("id1_card",)
 
 
-def wall_outlines(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:
-    """Return the outlines of what may be seen of the walls in one photo, pixels.
-
-    As solved; else four marked corners; else no more than what lies between the marks and references on a wall.
-    """
+def solved_outlines(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:
+    """Return the outlines of the walls in one photo, pixels: as solved, else by four marked corners."""
     solved = [list(view.outline_px) for wall in geometry.walls for view in wall.views if view.photo == entry.file]
     if solved:
         return [outline for outline in solved if len(outline) >= 3]
     corners: dict[str, dict[str, tuple[float, float]]] = {}
+    for mark in entry.marks:
+        if mark.wall and not (mark.opening or mark.feature or mark.reference):
+            corners.setdefault(mark.wall, {})[mark.point] = mark.px
+    order = ("bottom_left", "bottom_right", "top_right", "top_left")
+    return [[found[name] for name in order] for found in corners.values() if all(name in found for name in order)]
+
+
+def wall_outlines(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:
+    """Return the outlines of what may be seen of the walls in one photo, pixels.
+
+    The wall as solved or marked; else no more than what lies between the marks and references on a wall.
+    """
+    whole = solved_outlines(entry, geometry)
+    if whole:
+        return whole
     points: dict[str, Outline] = {}
     for mark in entry.marks:
         if mark.wall:
             points.setdefault(mark.wall, []).append(mark.px)
-            if not (mark.opening or mark.feature or mark.reference):
-                corners.setdefault(mark.wall, {})[mark.point] = mark.px
-    order = ("bottom_left", "bottom_right", "top_right", "top_left")
-    whole = [[found[name] for name in order] for found in corners.values() if all(name in found for name in order)]
-    if whole:
-        return whole
     for reference in geometry.references:
-        if reference.photo == entry.file and reference.wall and reference.corners_px:
-            points.setdefault(reference.wall, []).extend(reference.corners_px)
+        if reference.photo == entry.file and reference.corners_px:
+            points.setdefault(reference.wall or reference.id, []).extend(reference.corners_px)
     return [hull for outline in points.values() if len(hull := _hull(outline)) >= 3]
 
 
@@ -50,6 +57,18 @@ def _hull(points: Outline) -> Outline:
 
     hull = cv2.convexHull(np.array(points, dtype=np.float32)).reshape(-1, 2)
     return [(float(x), float(y)) for x, y in hull]
+
+
+def brick_outlines(photo: str, geometry: Geometry) -> list[Outline]:
+    """Return the outlines of the bricks found in one photo, each a little larger so that the joints show too."""
+    read = next((result.brickwork for result in geometry.photos if result.file == photo), None)
+    bricks = [shape.points_px for shape in read.shapes if shape.kind != "bed"] if read is not None else []
+    return [_grown(brick) for brick in bricks]
+
+
+def _grown(outline: Sequence[tuple[float, float]], share: float = 1.3) -> Outline:
+    middle_x, middle_y = (sum(point[axis] for point in outline) / len(outline) for axis in (0, 1))
+    return [(middle_x + share * (x - middle_x), middle_y + share * (y - middle_y)) for x, y in outline]
 
 
 def panes(entry: PhotoEntry, geometry: Geometry) -> list[Outline]:
@@ -165,12 +184,26 @@ def cover_inside(picture: Picture, outline: Outline) -> Picture:
     return np.where(mask[:, :, None] > 0, blurred, picture).astype(np.uint8)
 
 
-def crop_to(outlines: Sequence[Outline], picture: Picture, *, margin_px: int = 12) -> Picture:
-    """Return the part of the picture about the outlines, where they fill less than half of it."""
+def coarse(picture: Picture, *, squares: int = 24, square_px: int = 16) -> Picture:
+    """Return the picture as a few large squares: enough to tell which photo it is, too few to tell what is in it."""
+    import cv2
+
+    height, width = picture.shape[:2]
+    across = max(1, round(squares * width / max(width, height)))
+    down = max(1, round(squares * height / max(width, height)))
+    tiny = cv2.resize(picture, (across, down), interpolation=cv2.INTER_AREA)
+    large = cv2.resize(tiny, (across * square_px, down * square_px), interpolation=cv2.INTER_NEAREST)
+    return np.asarray(large, dtype=np.uint8)
+
+
+def crop_to(
+    outlines: Sequence[Outline], picture: Picture, *, margin_px: int = 12, share: float = 0.5
+) -> tuple[Picture, tuple[int, int]]:
+    """Return the part of the picture about the outlines, where it is less than a share of all, and its corner."""
     points = np.concatenate([np.array(outline) for outline in outlines])
     height, width = picture.shape[:2]
-    left, top = np.maximum(np.floor(points.min(axis=0)) - margin_px, 0).astype(int)
-    right, bottom = np.minimum(np.ceil(points.max(axis=0)) + margin_px, (width, height)).astype(int)
-    if right - left < 2 or bottom - top < 2 or (right - left) * (bottom - top) > 0.5 * width * height:
-        return picture
-    return np.ascontiguousarray(picture[top:bottom, left:right])
+    left, top = (int(v) for v in np.maximum(np.floor(points.min(axis=0)) - margin_px, 0))
+    right, bottom = (int(v) for v in np.minimum(np.ceil(points.max(axis=0)) + margin_px, (width, height)))
+    if right - left < 2 or bottom - top < 2 or (right - left) * (bottom - top) > share * width * height:
+        return picture, (0, 0)
+    return np.ascontiguousarray(picture[top:bottom, left:right]), (left, top)

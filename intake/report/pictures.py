@@ -8,11 +8,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from intake.report.covering import (
     LONGEST_SIDE_PX,
     Outline,
     Picture,
+    brick_outlines,
+    coarse,
     cover_beyond,
     cover_inside,
     crop_to,
@@ -21,12 +24,14 @@ from intake.report.covering import (
     private_references,
     scaled,
     shrink,
+    solved_outlines,
     wall_outlines,
 )
 from intake.results import Geometry, PhotoResult, WallResult
 from intake.survey import MarkEntry, PhotoEntry, Survey
 
 JPEG_QUALITY = 80
+COARSE = "Shown in coarse squares: nothing marked or found in it says what is wall and what is not."
 BLUE, ORANGE, WHITE, INK = (150, 82, 20), (20, 110, 220), (255, 255, 255), (30, 30, 30)  # blue, green, red
 
 
@@ -56,10 +61,7 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
     from intake.privacy import blur_inside
     from vision.findings import PerpendError
 
-    outlines = wall_outlines(entry, geometry)
-    if not outlines:
-        note = "Not shown: the wall's outline is not known in it, so what is beyond the wall could not be covered."
-        return Shown(jpeg=None, width_px=0, height_px=0, note=note)
+    outlines = wall_outlines(entry, geometry) + brick_outlines(entry.file, geometry)
     try:
         name = find_photo(folder, entry.file, list_photos(folder).photos)
         if name is None:
@@ -67,6 +69,8 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
         small, scale = read_small(folder / name)
     except PerpendError as error:
         return Shown(jpeg=None, width_px=0, height_px=0, note=f"Not shown: {error}")
+    if not outlines:
+        return _shown(coarse(small), note=COARSE)
     small = cover_beyond(small, [scaled(outline, scale) for outline in outlines])
     glass = panes(entry, geometry)
     for pane in glass:
@@ -77,17 +81,54 @@ def photo_picture(folder: Path, entry: PhotoEntry, *, geometry: Geometry, survey
     for face in faces(small):
         small = cover_inside(small, face)
     draw_marks(small, entry, geometry, scale)
-    small = crop_to([scaled(outline, scale) for outline in outlines], small)
+    small, _ = crop_to([scaled(outline, scale) for outline in outlines], small)
     covered = ["what is beyond the wall"] + ["window panes"] * bool(glass) + ["cards"] * bool(cards)
-    return Shown(
-        jpeg=jpeg_bytes(small),
-        width_px=small.shape[1],
-        height_px=small.shape[0],
-        note=f"Covered: {', '.join(covered)}.",
-    )
+    return _shown(small, note=f"Covered: {', '.join(covered)}.")
 
 
-def read_small(path: Path) -> tuple[Picture, float]:
+def _shown(picture: Picture, *, note: str) -> Shown:
+    return Shown(jpeg=jpeg_bytes(picture), width_px=picture.shape[1], height_px=picture.shape[0], note=note)
+
+
+def brickwork_picture(folder: Path, photo: str, geometry: Geometry) -> Shown | None:
+    """Return the bricks of an outside photo with what was found drawn over them, or None where nothing was.
+
+    A line for each bed joint, a line round each brick: stretchers alone, headers with a spot in their middle, so that
+    grey print still tells them apart. All that is not brick is covered.
+    """
+    from intake.photos import find_photo, list_photos
+    from vision.findings import PerpendError
+
+    read = next((result.brickwork for result in geometry.photos if result.file == photo), None)
+    outlines = brick_outlines(photo, geometry)
+    try:
+        name = find_photo(folder, photo, list_photos(folder).photos)
+        if read is None or not outlines or name is None:
+            return None
+        large, scale = read_small(folder / name, longest_px=2 * LONGEST_SIDE_PX)
+    except PerpendError:
+        return None
+    placed = [scaled(outline, scale) for outline in outlines]
+    for shape in read.shapes:
+        _draw_brick(large, np.array(scaled(shape.points_px, scale)), shape.kind)
+    large, _ = crop_to(placed, cover_beyond(large, placed), share=1.0)
+    return _shown(shrink(large)[0], note="")
+
+
+def _draw_brick(picture: Picture, outline: NDArray[np.float64], kind: str) -> None:
+    import cv2
+
+    points = np.round(outline).astype(np.int32)
+    colour = ORANGE if kind == "header" else BLUE
+    for pen, width in ((WHITE, 4), (colour, 2)):
+        cv2.polylines(picture, [points], kind != "bed", pen, width, cv2.LINE_AA)
+    if kind == "header":
+        middle = (int(points[:, 0].mean()), int(points[:, 1].mean()))
+        for pen, radius in ((WHITE, 7), (ORANGE, 5)):
+            cv2.circle(picture, middle, radius, pen, -1, cv2.LINE_AA)
+
+
+def read_small(path: Path, *, longest_px: int = LONGEST_SIDE_PX) -> tuple[Picture, float]:
     """Return a photo upright and small enough to embed, and its size over the original's.
 
     A large JPEG is decoded at half size, which costs a third.
@@ -105,11 +146,11 @@ def read_small(path: Path) -> tuple[Picture, float]:
     data = read_bytes(path)
     facts = describe_photo(data, file=path.name)
     decoded = None
-    if picture_kind(data) == "jpeg" and max(facts.width_px, facts.height_px) >= 2 * LONGEST_SIDE_PX:
+    if picture_kind(data) == "jpeg" and max(facts.width_px, facts.height_px) >= 2 * longest_px:
         decoded = cv2.imdecode(np.frombuffer(data, dtype=np.uint8), cv2.IMREAD_REDUCED_COLOR_2)
     if decoded is None:
         decoded = decode_picture(data, file=path.name)
-    small, _ = shrink(np.asarray(decoded, dtype=np.uint8))
+    small, _ = shrink(np.asarray(decoded, dtype=np.uint8), longest_px)
     return small, small.shape[1] / facts.width_px
 
 
@@ -120,7 +161,7 @@ def draw_marks(picture: Picture, entry: PhotoEntry, geometry: Geometry, scale: f
     """
     import cv2
 
-    for outline in wall_outlines(entry, geometry):
+    for outline in solved_outlines(entry, geometry):
         points = np.array(scaled(outline, scale)).clip(-30_000, 30_000).round().astype(np.int32)
         for colour, width in ((WHITE, 4), (BLUE, 2)):
             cv2.polylines(picture, [points], True, colour, width, cv2.LINE_AA)
@@ -178,7 +219,7 @@ def rectified_picture(path: Path, wall: WallResult, *, grid_mm: float = 500.0) -
         if opening.front_mm:
             small = cover_inside(small, px(opening.back_mm or opening.front_mm))
     _draw_grid(small, wall, px, grid_mm)
-    return Shown(jpeg=jpeg_bytes(small), width_px=small.shape[1], height_px=small.shape[0], note="")
+    return _shown(small, note="")
 
 
 def _draw_grid(picture: Picture, wall: WallResult, px: Any, grid_mm: float) -> None:

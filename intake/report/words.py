@@ -9,6 +9,7 @@ from typing import Protocol
 
 NBSP = "\u00a0"
 NOT_MEASURED = "Not measured"
+TITLE_LIMIT = 400  # longest title or file name shown whole, characters
 COVERAGE = 2.0  # give or take 2 sd: 19 times in 20 for a normal spread
 PRICE_ONLY_SHARE = 0.005  # wider than this share of a wall's length: good for a price, not an order
 LOCAL_FIRST = "Local codes and licensed practice come first."
