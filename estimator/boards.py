@@ -49,6 +49,7 @@ class BoardRules:
     frame_sd_mm: float
     visible_frame_mm: float
     tape_chance: float
+    tape_count_chance: float
     tape_most: int
 
 

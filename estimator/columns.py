@@ -9,16 +9,12 @@ best among such layouts on a 1 mm grid.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from estimator.boards import BoardRules, BoardSize
 from estimator.faces import Face
 from estimator.setting_out import ColumnVars, Item, Job, Place, Programme, Small, Var, Zone, cut_out_heights, zones
 from estimator.sharing import add_boards, add_stacks, add_strips
-
-if TYPE_CHECKING:
-    from ortools.sat.python.cp_model import CpSolver
 
 
 def build(job: Job, *, boards: int | None, share_strips: int | None = None) -> Programme:
@@ -176,7 +172,7 @@ def _cut_outs(p: Programme, job: Job, i: int, name: str, zone: Zone, run_end: Va
         (cut_left, run_end - zone.left, width - 2 * job.rules.kerf_mm),
         (cut_right, zone.right - next_start, 0),
     ):
-        some = p.choice(f"{cut.name}.some")
+        some = p.choice(f"{cut.name}.some", follows=True)
         m.add(cut == whole - job.rules.kerf_mm).only_enforce_if(~span, some)
         m.add(cut == max(0, spanned)).only_enforce_if(span)
         m.add(cut == 0).only_enforce_if(~some)
@@ -263,13 +259,13 @@ def _glued(p: Programme, name: str, ends_here: Var, glue: Var) -> Var:
 
 def _cut_column(p: Programme, name: str, item: Var, whole: Var, full: int, at_corner: Var | None) -> Var:
     """Add whether a column is narrower than a board, which is a risk unless its cut edge can go into a corner."""
-    part = p.choice(f"{name}.cut")
+    part = p.choice(f"{name}.cut", follows=True)
     p.model.add(item == full).only_enforce_if(whole, ~part)
     p.model.add(item < full).only_enforce_if(part)
     p.model.add_implication(part, whole)
     p.cuts.append(part)
     if at_corner is not None:
-        bad = p.choice(f"{name}.bad")
+        bad = p.choice(f"{name}.bad", follows=True)
         p.model.add(bad >= part - at_corner)
         p.risk.append(bad)
     return part
@@ -282,53 +278,6 @@ def _column_pieces(p: Programme, job: Job, i: int, name: str, item: Var, whole: 
             p.items.append(Item(name=label, width=item, present=whole, full=part))
         else:
             p.smalls.append(Small(name=label, width=item, height=height, present=whole, turn=False))
-
-
-def solve(
-    p: Programme,
-    *,
-    work: float,
-    minimise: Var | None = None,
-    hint: Mapping[str, int] | None = None,
-    linear: int = 2,
-) -> tuple[str, CpSolver]:
-    """Return how it ended (``OPTIMAL``, ``FEASIBLE``, ``INFEASIBLE``, ``UNKNOWN``) and the solver with the values.
-
-    Parameters
-    ----------
-    p
-        The programme.
-    work
-        Limit in the solver's own deterministic unit of work, so that one input always gives one result.
-    minimise
-        What to make small; None asks for any solution.
-    hint
-        Values to start from, by variable name.
-    linear
-        How much of the programme the solver's linear relaxation holds: 2 is strong for bounds, 0 quick at fitting.
-    """
-    from ortools.sat.python import cp_model
-
-    if minimise is not None:
-        p.model.minimize(minimise)
-    else:
-        p.model.clear_objective()
-    p.model.clear_hints()
-    for name, value in (hint or {}).items():
-        if name in p.by_name:
-            p.model.add_hint(p.by_name[name], value)
-    solver = cp_model.CpSolver()
-    solver.parameters.num_workers = 1
-    solver.parameters.random_seed = 17
-    solver.parameters.max_deterministic_time = work
-    solver.parameters.linearization_level = linear
-    status = solver.status_name(solver.solve(p.model))
-    return status, solver
-
-
-def values(p: Programme, solver: CpSolver) -> dict[str, int]:
-    """Return the solution by variable name."""
-    return {name: int(solver.value(var)) for name, var in p.by_name.items()}
 
 
 def greatest_tier_heights(lined: int, board: BoardSize, rules: BoardRules) -> tuple[int, ...]:

@@ -4,61 +4,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from estimator.boards import BoardRules, BoardSize
-from estimator.faces import Face, lining_face, shifted
+from estimator.break_points import Calls, Dim, Look, Side, find_side, normal_tail
 from estimator.inputs import WallCase
-from estimator.layout import fits_on
 from estimator.layout_records import RoomLayout
 from estimator.setting_out import Corner
 from vision.walls import FloatArray, Measured, MeasuredWall
 
-CALLS = 40  # solver calls for one survey
-REACH_SD = 3.0  # how far each size is looked at, in standard uncertainties of the whole (invented default)
 TAPE_SD_MM = 2.0  # what a careful tape reading is good to (invented default)
-Dim = tuple[str, str]  # wall and key
-
-
-@dataclass(slots=True, kw_only=True)
-class Calls:
-    """The solver calls that a survey has left."""
-
-    left: int = CALLS
-    made: int = 0
-
-    def take(self) -> bool:
-        """Return whether one more call may be made, and count it."""
-        if self.left <= 0:
-            return False
-        self.left -= 1
-        self.made += 1
-        return True
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Side:
-    """One way in which the count can change: ``breaks`` are the sizes' moves (mm) at which it does, others as measured.
-
-    A size that does not change it within reach is missing. ``count`` is the number of boards beyond the break.
-    """
-
-    count: int
-    breaks: Mapping[Dim, float]
-
-    def chance(self, dims: Sequence[Dim], covariance: FloatArray) -> float:
-        """Return the chance that the sizes lie beyond the break.
-
-        Notes
-        -----
-        The break-points are taken as the intercepts of a plane, sum of x_d / b_d = 1; under a normal x its chance is
-        that of one normal variable.
-        """
-        slope = np.array([1 / self.breaks[d] if d in self.breaks else 0.0 for d in dims])
-        spread = math.sqrt(max(0.0, float(slope @ covariance @ slope)))
-        return normal_tail(1 / spread) if spread > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,11 +46,6 @@ class CountRisk:
         """The least number of boards that is enough with 95 % probability."""
         more, fewer = self.chances()
         return self.count + (1 if more > 0.05 else 0) - (1 if fewer >= 0.95 else 0)
-
-
-def normal_tail(z: float) -> float:
-    """Return the chance that a standard normal variable exceeds ``z``."""
-    return 0.5 * math.erfc(z / math.sqrt(2))
 
 
 def size_covariance(measured: MeasuredWall) -> tuple[tuple[str, ...], FloatArray]:
@@ -160,7 +112,8 @@ def count_risk(
     Notes
     -----
     First all sizes move together by three standard uncertainties, each the way that asks for more (then for fewer)
-    boards; only where that changes the count are the break-points of the single sizes found, by bisection.
+    boards. Only where that changes the count are break-points found, by bisection: first that of all widths together,
+    which trade one for one; then, shortly before it, of each other size that tips the balance there.
     """
     dims: list[Dim] = []
     blocks: list[FloatArray] = []
@@ -170,15 +123,16 @@ def count_risk(
         blocks.append(block)
     covariance = _blocks(blocks)
     sd = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    look = _Look(
+    look = Look(
         cases=tuple(cases),
         layout=layout,
         corners=tuple(corners),
         rules=rules,
         calls=calls,
+        shapes={layout.count: [layout.solution]},
         known_heights=tuple(math.ceil(t.value) for c in cases if (t := _tallest(c.measured)) is not None) or (0,),
     )
-    sides = [_side(look, dims, sd, covariance, way) for way in (1, -1)]
+    sides = [find_side(look, dims, sd, covariance, way) for way in (1, -1)]
     flips, others = _length_flips(cases, layout, sizes, rules)
     return CountRisk(
         room=room,
@@ -190,99 +144,6 @@ def count_risk(
         length_flip=flips,
         other_length_mm=others,
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Look:
-    cases: tuple[WallCase, ...]
-    layout: RoomLayout
-    corners: tuple[Corner, ...]
-    rules: BoardRules
-    calls: Calls
-    known_heights: tuple[int, ...]
-
-    def faces(self, moves: Mapping[Dim, float]) -> list[Face] | None:
-        found = []
-        for case in self.cases:
-            mine = {k: d for (w, k), d in moves.items() if w == case.measured.id}
-            face, _ = lining_face(
-                WallCase(measured=shifted(case.measured, mine), declared=case.declared, site=case.site)
-            )
-            if face is None:
-                return None
-            # a ceiling out of the board's reach asks for other boards; that is reckoned apart, in length_flip
-            reach = max(self.layout.board.length_mm + self.rules.foot_gap_most_mm, *(self.known_heights))
-            found.append(
-                replace(face, height_left=min(face.height_left, reach), height_right=min(face.height_right, reach))
-            )
-        return found
-
-    def changed(self, moves: Mapping[Dim, float], way: int) -> bool:
-        """Whether the count is more (way 1) or fewer (way -1) once the sizes have moved."""
-        faces = self.faces(moves)
-        if faces is None or not self.calls.take():
-            return False
-        count = self.layout.count if way > 0 else self.layout.count - 1
-        if count < 1:
-            return False
-        fits = fits_on(faces, count, like=self.layout, rules=self.rules, corners=self.corners)
-        return fits is False or fits is None if way > 0 else fits is True
-
-
-def _direction(key: str) -> int:
-    """Return which way a size asks for more boards: a larger wall, a smaller opening; its place may go either way."""
-    if key in ("width_mm", "height_mm"):
-        return 1
-    if key.endswith(("width_mm", "height_mm")) and key.startswith("openings."):
-        return -1
-    return 0
-
-
-def _side(look: _Look, dims: Sequence[Dim], sd: FloatArray, covariance: FloatArray, way: int) -> Side | None:
-    pull = np.array([_direction(key) * way for _, key in dims], dtype=float)
-    if not look.layout.count or not (pull * sd).any():
-        return None
-    together = {d: float(p * s * REACH_SD) for d, p, s in zip(dims, pull, sd, strict=True) if p * s}
-    if not look.changed(together, way):
-        return None
-    breaks: dict[Dim, float] = {}
-    reach = REACH_SD * math.sqrt(float(len(together)))
-    known: list[float] = []
-    for n in sorted(range(len(dims)), key=lambda n: -sd[n] * abs(pull[n])):
-        if pull[n] == 0 or sd[n] == 0:
-            continue
-        at = _break(look, dims[n], float(pull[n]), float(sd[n]), reach * float(sd[n]), way, known)
-        if at is not None:
-            breaks[dims[n]] = at * float(pull[n])
-            if dims[n][1] == "width_mm":
-                known.append(at)
-    return Side(count=look.layout.count + way, breaks=breaks) if breaks else None
-
-
-def _break(
-    look: _Look, dim: Dim, pull: float, sd: float, reach: float, way: int, known: Sequence[float]
-) -> float | None:
-    """Return how far one size has to move before the count changes, found to a quarter of its uncertainty or 1 mm."""
-    tolerance = max(1.0, sd / 4)
-    low, high = 0.0, reach
-    for guess in known[:1]:  # the widths of a room's walls trade one for one, so another width's break is a good guess
-        if dim[1] == "width_mm" and guess < reach:
-            if look.changed({dim: pull * (guess + tolerance)}, way):
-                high = guess + tolerance
-                if guess - tolerance <= 0 or not look.changed({dim: pull * (guess - tolerance)}, way):
-                    return guess
-                high = guess - tolerance
-            else:
-                low = guess + tolerance
-    if high == reach and not look.changed({dim: pull * reach}, way):
-        return None
-    while high - low > tolerance and look.calls.left > 0:
-        middle = (low + high) / 2
-        if look.changed({dim: pull * middle}, way):
-            high = middle
-        else:
-            low = middle
-    return (low + high) / 2
 
 
 def _length_flips(
@@ -308,7 +169,7 @@ def _length_flips(
     return flips, others
 
 
-CERTAIN = 0.01  # a height that is on one side of the limit to this chance is not in doubt
+CERTAIN = 0.0025  # a height that is on one side of the limit to this chance is not in doubt
 
 
 def _over(height: Measured, limit: float) -> float:

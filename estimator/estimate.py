@@ -8,8 +8,8 @@ from datetime import date
 
 from estimator.bill import make_bill, make_load, waste_by_kind
 from estimator.boards import BoardRules, board_rules
+from estimator.break_points import Calls
 from estimator.construction import Construction, judge_construction
-from estimator.count_risk import Calls
 from estimator.estimate_records import Estimate, RoomEstimate, WallEstimate
 from estimator.faces import is_lined
 from estimator.finishing import air_line, open_edges

@@ -9,9 +9,11 @@ from dataclasses import dataclass, replace
 from estimator import columns as programme
 from estimator.boards import BoardRules, BoardSize
 from estimator.faces import Face
+from estimator.fewest import EASY, HOLD, Found, area_bound, fewest, place
 from estimator.layout_records import Effort, RoomLayout
-from estimator.setting_out import Corner, Job, Keep, Programme
+from estimator.setting_out import Corner, Job
 from estimator.sharing import roll_length
+from estimator.solving import DONE, Hold, solve, values
 
 
 def board_for(height: int, sizes: Sequence[BoardSize], rules: BoardRules) -> tuple[BoardSize, int]:
@@ -84,9 +86,9 @@ def lay_boards(
     effort = effort or Effort()
     job = make_job(faces, corners=corners, sizes=sizes, rules=rules)
     most = trade_count(job)
-    best: _Found | None = None
+    best: Found | None = None
     for keep in ("all", "jambs", "none"):
-        found = _fewest(_with_keep(job, keep), effort, most)
+        found = fewest(replace(job, keep=keep), effort, most)
         if found is None:
             continue
         if best is None or found.count < best.count:
@@ -98,6 +100,14 @@ def lay_boards(
     return _layout(best, most)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """Whether a number of boards is enough: True with the solution at hand, False by proof, None not known."""
+
+    fits: bool | None
+    solution: Mapping[str, int] | None = None
+
+
 def fits_on(
     faces: Sequence[Face],
     count: int,
@@ -105,8 +115,9 @@ def fits_on(
     like: RoomLayout,
     rules: BoardRules,
     corners: Sequence[Corner] = (),
-    work: float = 0.4,
-) -> bool | None:
+    shapes: Sequence[Mapping[str, int]] = (),
+    work: float = 1.0,
+) -> Fit:
     """Return whether the faces can be lined from ``count`` boards of the size and under the joint rules of ``like``.
 
     Parameters
@@ -116,33 +127,46 @@ def fits_on(
     count
         Boards at hand.
     like
-        A layout of nearly the same faces; its solution is where the search starts.
+        A layout of nearly the same faces.
+    shapes
+        Solutions of nearly the same faces: whether one of them does with other widths is looked at first.
     work
         Limit on the solver's work.
-
-    Returns
-    -------
-    bool or None
-        True with a layout in hand, False by proof, None when the work ran out first.
     """
     try:
-        job = _with_keep(make_job(faces, corners=corners, sizes=[like.board], rules=rules), like.kept)
+        job = replace(make_job(faces, corners=corners, sizes=[like.board], rules=rules), keep=like.kept)
     except ValueError:
-        return False
-    if count < _area_bound(job):
-        return False
-    built = programme.build(job, boards=count, share_strips=STRIPS)
-    status, _ = programme.solve(built, work=0.2 * work, hint=like.solution)
-    if status in ("OPTIMAL", "FEASIBLE"):
-        return True
-    pitch = job.board.width_mm + job.rules.kerf_mm
+        return Fit(fits=False)
+    if count < area_bound(job):
+        return Fit(fits=False)
+    known = _as_before(job, count, shapes)
+    if known is not None:
+        return Fit(fits=True, solution=known)
+    most = count * (job.board.width_mm + job.rules.kerf_mm)
     roll = programme.build(job, boards=None)
-    roll.model.add(roll_length(roll, job.rules.kerf_mm) <= count * pitch)
-    status, _ = programme.solve(roll, work=0.4 * work)
-    if status in ("INFEASIBLE", "UNKNOWN"):
-        return False if status == "INFEASIBLE" else None
-    status, _ = programme.solve(built, work=0.4 * work, linear=0)
-    return True if status in ("OPTIMAL", "FEASIBLE") else None
+    pool: list[dict[str, int]] = []
+    status, solver = solve(
+        roll,
+        work=0.4 * work,
+        minimise=roll_length(roll, job.rules.kerf_mm),
+        enough=lambda value, bound: bound > most or value <= EASY * most,
+        pool=pool,
+    )
+    if status == "INFEASIBLE" or (status in DONE and solver.best_objective_bound > most + 1e-6):
+        return Fit(fits=False)
+    status, _, value = place(job, count, 0.6 * work, pool)
+    return Fit(fits=True if value is not None else False if status == "INFEASIBLE" else None, solution=value)
+
+
+def _as_before(job: Job, count: int, shapes: Sequence[Mapping[str, int]]) -> Mapping[str, int] | None:
+    """Return a solution with the shape of one of ``shapes``, or with the set-out of the first."""
+    whole = programme.build(job, boards=count)
+    tries: list[tuple[Mapping[str, int], Hold, int]] = [(shape, "shape", 2) for shape in shapes]
+    for shape, hold, linear in [*tries, *((shape, "set-out", 0) for shape in shapes[:1])]:
+        status, solver = solve(whole, work=HOLD, hint=shape, hold=hold, linear=linear)
+        if status in DONE:
+            return values(whole, solver)
+    return None
 
 
 def trade_count(job: Job) -> int:
@@ -155,113 +179,7 @@ def trade_count(job: Job) -> int:
     return total
 
 
-def _with_keep(job: Job, keep: Keep) -> Job:
-    return Job(
-        faces=job.faces,
-        corners=job.corners,
-        board=job.board,
-        rules=job.rules,
-        foot_gaps=job.foot_gaps,
-        tiers=job.tiers,
-        keep=keep,
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Found:
-    job: Job
-    built: Programme
-    value: Mapping[str, int]
-    count: int
-    bound: int
-
-
-STRIPS = 5  # strips for small pieces tried when boards are counted out; the bound allows one for each piece
-
-
-def _fewest(job: Job, effort: Effort, most: int) -> _Found | None:
-    pitch = job.board.width_mm + job.rules.kerf_mm
-    roll = programme.build(job, boards=None)
-    length = roll_length(roll, job.rules.kerf_mm)
-    status, solver = programme.solve(roll, work=effort.bound, minimise=length)
-    if status not in ("OPTIMAL", "FEASIBLE"):
-        if status == "INFEASIBLE":
-            return None
-        hint, guess, bound = {}, most, _area_bound(job)
-    else:
-        hint = programme.values(roll, solver)
-        guess = max(1, math.ceil(round(solver.objective_value) / pitch))
-        bound = max(_area_bound(job), math.ceil(math.ceil(solver.best_objective_bound - 1e-6) / pitch))
-    found = None
-    for count in range(max(guess, bound), max(guess, most) + len(job.faces) + 2):
-        status, built, value = _place(job, count, effort.place, hint)
-        if value is not None:
-            found = _Found(job=job, built=built, value=value, count=count, bound=bound)
-            break
-        if status == "INFEASIBLE" and bound == count:
-            bound += 1  # every strip that a piece could need was on offer, so this count is ruled out
-    return None if found is None else _tidied(_with_fewer(found, effort), effort)
-
-
-def _with_fewer(found: _Found, effort: Effort) -> _Found:
-    """Return a solution with fewer boards as long as one is found, and the bound as far as it can be raised."""
-    job = found.job
-    pitch = job.board.width_mm + job.rules.kerf_mm
-    while found.count > found.bound:
-        fewer = found.count - 1
-        roll = programme.build(job, boards=None)
-        roll.model.add(roll_length(roll, job.rules.kerf_mm) <= fewer * pitch)
-        status, solver = programme.solve(roll, work=effort.prove)
-        if status in ("OPTIMAL", "FEASIBLE"):
-            status, built, value = _place(job, fewer, effort.place, programme.values(roll, solver))
-            if value is not None:
-                found = _Found(job=job, built=built, value=value, count=fewer, bound=found.bound)
-                continue
-        if status == "INFEASIBLE":
-            found = replace(found, bound=found.count)
-        break
-    return found
-
-
-def _tidied(found: _Found, effort: Effort) -> _Found:
-    """Return the solution with the same boards and as few joints at risk, then as few cuts, as the work allows."""
-    if effort.tidy <= 0:
-        return found
-    goal = 1000 * sum(found.built.risk) + sum(found.built.cuts)
-    status, solver = programme.solve(found.built, work=effort.tidy, minimise=goal, hint=found.value)
-    if status in ("OPTIMAL", "FEASIBLE"):
-        return replace(found, value=programme.values(found.built, solver))
-    return found
-
-
-def _place(
-    job: Job, count: int, work: float, hint: Mapping[str, int]
-) -> tuple[str, Programme, Mapping[str, int] | None]:
-    """Return how the search for a layout on ``count`` boards ended; INFEASIBLE only when nothing was held back."""
-    built = programme.build(job, boards=count, share_strips=STRIPS)
-    status = "UNKNOWN"
-    for start, linear, share in ((hint, 2, 0.2), (None, 2, 0.25), (None, 1, 0.25), (None, 0, 0.3)):
-        status, solver = programme.solve(built, work=share * work, hint=start, linear=linear)
-        if status in ("OPTIMAL", "FEASIBLE"):
-            return status, built, programme.values(built, solver)
-        if status == "INFEASIBLE":
-            break
-    if status == "INFEASIBLE" and len(built.smalls) > STRIPS:
-        status = "UNKNOWN"
-    return status, built, None
-
-
-def _area_bound(job: Job) -> int:
-    net = 0.0
-    for i, face in enumerate(job.faces):
-        taken = sum(c.depth for c in job.corners if c.left_face == i) + sum(
-            c.depth for c in job.corners if c.right_face == i
-        )
-        net += face.net_area_m2 * 1e6 - face.width * job.foot_gaps[i] - taken * max(face.height_left, face.height_right)
-    return max(1, math.ceil(net / (job.board.width_mm * job.board.length_mm) - 1e-9))
-
-
-def _layout(found: _Found, most: int) -> RoomLayout:
+def _layout(found: Found, most: int) -> RoomLayout:
     from estimator.cut_plan import draw_pieces
 
     pieces, offcuts, joints = draw_pieces(found.job, found.built, found.value)

@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from estimator.boards import BoardRules, board_weight_kg, sizes_on_sale
-from estimator.count_risk import Calls, CountRisk, count_risk
+from estimator.break_points import Calls
+from estimator.count_risk import CountRisk, count_risk
 from estimator.estimate_records import RoomBoards
 from estimator.faces import Face, is_lined, lining_face
 from estimator.inputs import Design, Room, WallCase

@@ -103,6 +103,7 @@ class Programme:
 
     model: CpModel
     by_name: dict[str, Var] = field(default_factory=dict)
+    shape: set[str] = field(default_factory=set)  # the choices that fix which piece goes where, whatever its width
     columns: dict[int, list[ColumnVars]] = field(default_factory=dict)
     fills: dict[int, list[Var]] = field(default_factory=dict)
     bands: list[tuple[int, Zone, str, Var, list[Var], Var, Var]] = field(default_factory=list)
@@ -120,9 +121,11 @@ class Programme:
         self.by_name[name] = var = self.model.new_int_var(low, max(low, high), name)
         return var
 
-    def choice(self, name: str) -> Var:
-        """Return a new yes-or-no variable that can be found by its name."""
+    def choice(self, name: str, *, follows: bool = False) -> Var:
+        """Return a new yes-or-no variable that can be found by its name; one that ``follows`` hangs on widths alone."""
         self.by_name[name] = var = self.model.new_bool_var(name)
+        if not follows:
+            self.shape.add(name)
         return var
 
 

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import re
+from collections.abc import Mapping
 
 from estimator.setting_out import Item, Job, Place, Programme, Var
-
-if TYPE_CHECKING:
-    pass
 
 
 def add_strips(p: Programme, job: Job, most: int | None) -> None:
@@ -18,6 +16,21 @@ def add_strips(p: Programme, job: Job, most: int | None) -> None:
         p.model.add(width == 0).only_enforce_if(~used)
         p.places.append(Place(name=f"strip{t}", width=width, height=job.board.length_mm))
         p.items.append(Item(name=f"strip{t}", width=width, present=used))
+
+
+def with_strips_first(solution: Mapping[str, int]) -> tuple[dict[str, int], int]:
+    """Return a solution with the strips that it uses numbered from 0, and how many those are."""
+    used = sorted(
+        int(n.removeprefix("strip").removesuffix(".used"))
+        for n, v in solution.items()
+        if v and n.startswith("strip") and n.endswith(".used")
+    )
+    order = {t: n for n, t in enumerate(used)}
+    found = {}
+    for name, value in solution.items():
+        if all(int(t) in order for t in re.findall(r"strip(\d+)", name)):
+            found[re.sub(r"strip(\d+)", lambda m: f"strip{order[int(m[1])]}", name)] = value
+    return found, len(used)
 
 
 def add_stacks(p: Programme, job: Job) -> None:
@@ -57,19 +70,27 @@ def roll_length(p: Programme, kerf: int) -> Var:
 
 
 def add_boards(p: Programme, job: Job, count: int) -> None:
-    """Add the choice of a board, out of ``count``, for every column and strip."""
+    """Add what is cut from which board: each column or strip has a board to itself, or goes on an earlier one's.
+
+    Notes
+    -----
+    A board is named by the first thing cut from it, so that no two solutions differ by the boards' numbers alone.
+    """
     m, kerf, full = p.model, job.rules.kerf_mm, job.board.width_mm
-    load: list[list[Var]] = [[] for _ in range(count)]
-    for i, item in enumerate(p.items):
-        mine = []
-        for b in range(min(count, i + 1)):
-            here = p.choice(f"{item.name}#b{b}")
-            taken = p.integer(0, full, f"{item.name}#b{b}.width")
+    for n, first in enumerate(p.items):
+        p.board_of[n, n] = p.choice(f"{first.name}#first")
+    for n, item in enumerate(p.items):
+        for f in range(n):
+            p.board_of[n, f] = p.choice(f"{item.name}#{p.items[f].name}")
+        m.add(sum(p.board_of[n, f] for f in range(n + 1)) == item.present)
+    for f, first in enumerate(p.items):
+        load = []
+        for n in range(f + 1, len(p.items)):
+            here, item = p.board_of[n, f], p.items[n]
+            m.add_implication(here, p.board_of[f, f])
+            taken = p.integer(0, full, f"{item.name}#{first.name}.width")
             m.add(taken >= item.width - full * (1 - here))
-            load[b].append(taken + kerf * here)
-            p.board_of[i, b] = here
-            mine.append(here)
-        m.add(sum(mine) == item.present)
-    for b in range(count):
-        m.add(sum(load[b]) <= full + kerf)
+            load.append(taken + kerf * here)
+        m.add(first.width + sum(load) <= full)
+    m.add(sum(p.board_of[f, f] for f in range(len(p.items))) <= count)
     m.add(roll_length(p, kerf) <= count * (full + kerf))

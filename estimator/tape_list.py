@@ -7,8 +7,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from estimator.boards import BoardRules
+from estimator.break_points import Dim
 from estimator.construction import Construction
-from estimator.count_risk import TAPE_SD_MM, CountRisk, Dim, taped
+from estimator.count_risk import TAPE_SD_MM, CountRisk, taped
 from estimator.faces import is_lined
 from estimator.heat_records import WallHeat
 from estimator.inputs import Design, WallCase
@@ -16,10 +17,10 @@ from estimator.prices import Prices
 from estimator.reveals import OpeningLining
 from estimator.tape_reasons import (
     TapeItem,
+    at_stake,
     board_price,
     height_reasons,
     middle_price,
-    percent,
     plaster_reasons,
     reveal_reasons,
     size_of,
@@ -66,7 +67,7 @@ def tape_list(
         *thickness_reasons(cases, heats, constructions, design, risks, prices),
         *plaster_reasons(cases, design, rules, risks, prices),
     ]
-    single = [i for i in single if i.chance > rules.tape_chance]
+    single = [i for i in single if i.chance > (rules.tape_count_chance if i.key == "height_mm" else rules.tape_chance)]
     covariances = [r.covariance for r in risks]
     chosen: list[TapeItem] = []
     lead = _lead(cases, risks)
@@ -91,6 +92,9 @@ def tape_list(
     return chosen
 
 
+TELLING = 0.02  # a length that takes less than this part of the doubt away is not asked for
+
+
 def _count_item(
     risk: CountRisk,
     covariance: FloatArray,
@@ -100,7 +104,7 @@ def _count_item(
     rules: BoardRules,
 ) -> TapeItem | None:
     more, fewer = risk.chances(covariance)
-    if max(more, fewer) <= rules.tape_chance:
+    if max(more, fewer) <= rules.tape_count_chance:
         return None
     asked = {(i.wall, i.key) for i in chosen}
     options = []
@@ -109,14 +113,18 @@ def _count_item(
             continue
         after = taped(covariance, n)
         spread = sum(_variance(risk, side, covariance) - _variance(risk, side, after) for side in ("up", "down"))
-        if spread > 1e-12:
+        now = sum(_variance(risk, side, covariance) for side in ("up", "down"))
+        if spread > TELLING * now:
             options.append((spread, dim))
     if not options:
         return None
     _, dim = max(options, key=lambda o: (o[0], o[1]))
     cost = more * (middle_price(prices, "redelivery") + board_price(prices)) + fewer * board_price(prices)
-    words = [f"{risk.count} or {risk.count + 1} boards ({percent(more)})"] if more > rules.tape_chance else []
-    words += [f"{risk.count - 1} would do ({percent(fewer)})"] if fewer > rules.tape_chance else []
+    words = []
+    if more > rules.tape_count_chance:
+        words.append(f"{at_stake(more)} that {risk.count} boards are one too few")
+    if fewer > rules.tape_count_chance:
+        words.append(f"{at_stake(fewer)} that {risk.count - 1} boards would do")
     return TapeItem(
         wall=dim[0], key=dim[1], why="; ".join(words), chance=max(more, fewer), at_risk=cost, now_mm=size_of(cases, dim)
     )

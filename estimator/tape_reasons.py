@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from estimator.boards import BoardRules
+from estimator.break_points import Dim, normal_tail
 from estimator.construction import Construction, judge_construction
-from estimator.count_risk import TAPE_SD_MM, CountRisk, Dim, normal_tail
+from estimator.count_risk import TAPE_SD_MM, CountRisk
 from estimator.existing_walls import candidate_walls
 from estimator.fixing import fixing_length_mm
 from estimator.heat_records import WallHeat
@@ -43,9 +44,17 @@ def board_price(prices: Prices) -> float:
     return middle_price(prices, "laminate_2400")
 
 
-def percent(chance: float) -> str:
-    """Return a chance in words, as whole hundredths."""
-    return f"{100 * chance:.0f} %"
+def at_stake(chance: float) -> str:
+    """Return a chance in words: even, one in a whole number, or nearly certain."""
+    if chance >= 0.85:
+        return "it is nearly certain"
+    if chance > 0.7:
+        return "3 chances in 4"
+    if chance > 0.58:
+        return "2 chances in 3"
+    if chance > 0.42:
+        return "an even chance"
+    return f"1 chance in {max(2, round(1 / max(chance, 0.001)))}"
 
 
 def size_of(cases: Sequence[WallCase], dim: Dim) -> Measured | None:
@@ -71,7 +80,7 @@ def height_reasons(risks: Sequence[CountRisk], cases: Sequence[WallCase], prices
                 TapeItem(
                     wall=dim[0],
                     key=dim[1],
-                    why=f"boards {risk.other_length_mm[dim]} mm long instead ({percent(chance)})",
+                    why=f"{at_stake(chance)} that boards {risk.other_length_mm[dim]} mm long are needed instead",
                     chance=chance,
                     at_risk=cost,
                     now_mm=size_of(cases, dim),
@@ -107,7 +116,7 @@ def reveal_reasons(
                 TapeItem(
                     wall=lining.wall,
                     key=f"openings.{lining.opening}.reveal_depth_mm",
-                    why=f"window board {sold:g} or {other:g} mm deep ({percent(chance)})",
+                    why=f"{at_stake(chance)} that the window board has to be {other:g} mm deep, not {sold:g}",
                     chance=chance,
                     at_risk=chance * length * middle_price(prices, "window_board"),
                     now_mm=depth,
@@ -118,13 +127,13 @@ def reveal_reasons(
         if lining.lining_mm is not None and not taped_frame:
             takes = lining.lining_mm + reveal_bed_mm() + rules.bead_clear_mm
             chance = 0.5 if shown is None else normal_tail((shown - takes) / rules.frame_sd_mm)
-            said = "nobody has measured it" if shown is None else f"{shown:g} is typed"
+            said = "nobody has measured it" if shown is None else f"{shown:g} mm is typed"
             items.append(
                 TapeItem(
                     wall=lining.wall,
                     key=f"openings.{lining.opening}.visible_frame_mm",
-                    why=f"reveal lining, bead and clearance need {takes:g} mm of frame; {said} ({percent(chance)} "
-                    "too little)",
+                    why=f"reveal lining, bead and clearance need {takes:g} mm of frame; {said}: {at_stake(chance)} "
+                    "that it is too little for this reveal board",
                     chance=chance,
                     at_risk=chance * middle_price(prices, "reveal_board"),
                     now_mm=None if shown is None else Measured(value=shown, sd=rules.frame_sd_mm),
@@ -177,16 +186,16 @@ def thickness_reasons(
         others = [v for v in settled if v != judged.verdict]
         chance = len(others) / len(settled)
         what = (
-            "whether the wall is solid or cavity could be settled"
+            "it settles whether the wall is solid or cavity"
             if judged.verdict == "unknown"
-            else f"the wall might be judged {(others or ['otherwise'])[0].replace('_', ' ')}"
+            else f"the wall is judged {(others or ['otherwise'])[0].replace('_', ' ')} instead"
         )
         heat = heats.get(wall)
         flips = _u_flip(heat, judged, thickness, design) if heat is not None else 0.0
         if flips > chance:
             chance, what = (
                 flips,
-                f"whether U {heat.chosen.u_from_calculated:.2f} meets {heat.target_u:.2f}"
+                f"U {heat.chosen.u_from_calculated:.2f} lies on the other side of the target {heat.target_u:.2f}"
                 if heat is not None
                 else what,
             )
@@ -194,7 +203,7 @@ def thickness_reasons(
             TapeItem(
                 wall=wall,
                 key="thickness_mm",
-                why=f"{what} ({percent(chance)}): tape the whole wall at an open door or casement",
+                why=f"{at_stake(chance)} that {what}: tape the whole wall at an open door or casement",
                 chance=chance,
                 at_risk=chance * boards * board_price(prices) / 2,
                 now_mm=thickness,
@@ -249,7 +258,8 @@ def plaster_reasons(
             TapeItem(
                 wall=wall.measured.id,
                 key="plaster_mm",
-                why=f"fixings {sold:g} or {other:g} mm long ({percent(chance)}): look at the edge of a socket hole",
+                why=f"{at_stake(chance)} that the fixings have to be {other:g} mm long, not {sold:g}: look at the "
+                "edge of a socket hole",
                 chance=chance,
                 at_risk=chance * fixings * middle_price(prices, "fixing"),
                 now_mm=Measured(value=rules.plaster_mm, sd=rules.plaster_sd_mm),

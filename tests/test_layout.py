@@ -206,8 +206,8 @@ def test_a_wider_wall_or_a_smaller_window_never_needs_fewer_boards() -> None:
 def test_whether_a_room_fits_on_fewer_boards_is_answered_by_proof() -> None:
     faces = (face("a", 3700, 2400, window("w", 1150, 1250)), face("b", 3000, 2400))
     layout = lay(*faces)
-    assert fits_on(faces, layout.count, like=layout, rules=RULES) is True
-    assert fits_on(faces, layout.count - 1, like=layout, rules=RULES) is False
+    assert fits_on(faces, layout.count, like=layout, rules=RULES).fits is True
+    assert fits_on(faces, layout.count - 1, like=layout, rules=RULES).fits is False
 
 
 def test_a_door_in_the_corner_leaves_only_its_head() -> None:

@@ -1,4 +1,4 @@
-"""Study: over simulated surveys, is the order right without a tape, and once the lengths on the tape list are taped?"""
+"""Study: over simulated surveys, is the order right without a tape, and once the tape list has been followed?"""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ import statistics
 from collections.abc import Sequence
 
 from estimator.boards import board_rules, sizes_on_sale
-from estimator.count_risk import Calls, CountRisk, count_risk
+from estimator.break_points import Calls
+from estimator.count_risk import CountRisk, count_risk
 from estimator.faces import lining_face
 from estimator.inputs import Design, Room, WallCase
-from estimator.layout import lay_boards
+from estimator.layout import board_for, lay_boards
 from estimator.layout_records import Effort, RoomLayout
 from estimator.prices import default_prices
 from estimator.reveals import reveal_linings
@@ -19,17 +20,20 @@ from estimator.setting_out import Corner
 from estimator.tape_list import tape_list
 from estimator.tape_reasons import TapeItem
 from tests.simulated_surveys import after_taping, as_measured, case_of, survey
+from vision.walls import MeasuredWall
 
 DEPENDS = (
     "estimator/columns.py", "estimator/setting_out.py", "estimator/sharing.py", "estimator/layout.py",
-    "estimator/count_risk.py", "estimator/tape_list.py", "estimator/data/board_rules.toml",
-    "tests/simulated_surveys.py", "tests/random_rooms.py", "estimator/tape_reasons.py",
+    "estimator/fewest.py", "estimator/solving.py", "estimator/break_points.py", "estimator/count_risk.py",
+    "estimator/tape_list.py", "estimator/tape_reasons.py", "estimator/data/board_rules.toml",
+    "tests/simulated_surveys.py", "tests/random_rooms.py",
 )  # fmt: skip
 SURVEYS = 500
 DESIGN = Design(insulation="phenolic", insulation_mm=50.0)
 DEPTH_MM = 73
 EFFORT = Effort(bound=0.4, place=1.0, prove=0.8, tidy=0.0)
 MOST_WALLS = 2  # a bigger room takes longer to prove and says the same
+ROUNDS = 3  # the list is made anew from what was taped, and followed again, at most so often
 
 
 def run(seed: int, part: float) -> dict[str, object]:
@@ -44,26 +48,85 @@ def run(seed: int, part: float) -> dict[str, object]:
 
     Notes
     -----
-    An order is right when number and length of the boards are those that the true sizes need (``right``), or when it is
-    enough without being more than one board over (``enough``).
+    What the true sizes need is the number and the length of boards that the solver finds for them, with the same limits
+    on its work. An order is *right* when number and length are exactly those (``right``; ``number_right`` and
+    ``length_right`` tell them apart). It is *enough* when its boards are at least as long and at least as many
+    (``enough``), and ``short`` is the rest. Following the list means: every length on it is read with a tape good to
+    2 mm, the estimate is made anew, and what the new list asks for is read too, until it asks for nothing or ``ROUNDS``
+    is reached. ``lengths_asked`` counts the readings of all rounds.
     """
-    rng = random.Random(seed)
-    told = [_one(rng, n) for n in range(max(1, round(SURVEYS * part)))]
+    told = [one(seed, n) for n in range(max(1, round(SURVEYS * part)))]
     asked = [t["asked"] for t in told]
+
+    def share(key: str) -> float:
+        return sum(t[key] for t in told) / len(told)
+
     return {
         "surveys": len(told),
-        "right_without_tape": sum(t["right_before"] for t in told) / len(told),
-        "right_with_tape": sum(t["right_after"] for t in told) / len(told),
-        "enough_without_tape": sum(t["enough_before"] for t in told) / len(told),
-        "enough_with_tape": sum(t["enough_after"] for t in told) / len(told),
+        **{f"{key}_{when}_tape": share(f"{key}_{when}") for key in JUDGED for when in ("without", "with")},
         "lengths_asked_median": statistics.median(asked),
         "lengths_asked_mean": round(statistics.mean(asked), 2),
         "lengths_asked_most": max(asked),
         "none_asked": sum(a == 0 for a in asked) / len(told),
+        "rounds_mean": round(statistics.mean(t["rounds"] for t in told), 2),
         "solver_calls_median": statistics.median(t["calls"] for t in told),
         "solver_calls_most": max(t["calls"] for t in told),
-        "wrong_after_tape": [t["said"] for t in told if not t["right_after"]],
+        "wrong_after_tape": [t["said"] for t in told if not t["right_with"]],
     }
+
+
+JUDGED = ("right", "number_right", "length_right", "enough", "short")
+
+
+def one(seed: int, n: int) -> dict[str, int]:
+    """Return how survey ``n`` went; each survey has a stream of chance of its own."""
+    rng = random.Random(f"{seed} {n}")
+    room, truth = survey(rng, f"s{n}", most_walls=MOST_WALLS)
+    need, _ = _lay(room, [case_of(w) for w in truth])
+    cases = [case_of(as_measured(w, rng), taped={"somewhere": 1.0}) for w in truth]
+    calls = Calls()
+    risk = _risk(room, cases, calls)
+    without = _judged(need, risk, cases)
+    readings: list[str] = []
+    rounds = 0
+    while rounds < ROUNDS and (items := _to_read(cases, risk)):
+        rounds += 1
+        readings += [f"{i.wall} {i.key}" for i in items]
+        cases = _taped(cases, truth, items, rng)
+        risk = _risk(room, cases, Calls())
+    followed = _judged(need, risk, cases)
+    more, fewer = risk.chances()
+    return {
+        "asked": len(readings), "calls": calls.made, "rounds": rounds,
+        **{f"{k}_without": v for k, v in without.items()}, **{f"{k}_with": v for k, v in followed.items()},
+        "said": f"{room.id}: needs {need.count} of {need.board.length_mm}, ordered {risk.to_order} of {_length(cases)} "
+                f"(found {risk.count}, more {more:.2f}, fewer {fewer:.2f}), read {readings}",  # type: ignore[dict-item]
+    }  # fmt: skip
+
+
+def _judged(need: RoomLayout, risk: CountRisk, cases: Sequence[WallCase]) -> dict[str, int]:
+    number, length = risk.to_order == need.count, _length(cases) == need.board.length_mm
+    enough = risk.to_order >= need.count and _length(cases) >= need.board.length_mm
+    return {
+        "right": int(number and length), "number_right": int(number), "length_right": int(length),
+        "enough": int(enough), "short": int(not enough),
+    }  # fmt: skip
+
+
+def _taped(
+    cases: Sequence[WallCase], truth: Sequence[MeasuredWall], items: Sequence[TapeItem], rng: random.Random
+) -> list[WallCase]:
+    found = []
+    for case, true in zip(cases, truth, strict=True):
+        keys = [i.key for i in items if i.wall == case.measured.id]
+        found.append(case_of(after_taping(case.measured, true, keys, rng), taped={"somewhere": 1.0}))
+    return found
+
+
+def _to_read(cases: Sequence[WallCase], risk: CountRisk) -> list[TapeItem]:
+    """Return what the list asks for; plaster and frames have no truth in these surveys."""
+    sizes = {c.measured.id: c.measured.keys for c in cases}
+    return [i for i in _list(cases, risk) if i.key in sizes[i.wall]]
 
 
 def _lay(room: Room, cases: Sequence[WallCase]) -> tuple[RoomLayout, list[Corner]]:
@@ -76,17 +139,11 @@ def _lay(room: Room, cases: Sequence[WallCase]) -> tuple[RoomLayout, list[Corner
 def _risk(room: Room, cases: Sequence[WallCase], calls: Calls) -> CountRisk:
     layout, corners = _lay(room, cases)
     return count_risk(
-        room.id,
-        cases,
-        layout,
-        sizes=sizes_on_sale(50.0),
-        corners=corners,
-        rules=board_rules(),
-        calls=calls,
+        room.id, cases, layout, sizes=sizes_on_sale(50.0), corners=corners, rules=board_rules(), calls=calls
     )
 
 
-def _asked(cases: Sequence[WallCase], risk: CountRisk) -> list[TapeItem]:
+def _list(cases: Sequence[WallCase], risk: CountRisk) -> list[TapeItem]:
     rules = board_rules()
     openings = [o for c in cases for o in reveal_linings(c, build_up_mm=DEPTH_MM, rules=rules)[0]]
     return tape_list(
@@ -101,37 +158,6 @@ def _asked(cases: Sequence[WallCase], risk: CountRisk) -> list[TapeItem]:
     )
 
 
-def _one(rng: random.Random, n: int) -> dict[str, int]:
-    room, truth = survey(rng, f"s{n}", most_walls=MOST_WALLS)
-    need, _ = _lay(room, [case_of(w) for w in truth])
-    cases = [case_of(as_measured(w, rng), taped={"somewhere": 1.0}) for w in truth]
-    calls = Calls()
-    before = _risk(room, cases, calls)
-    asked = [i for i in _asked(cases, before) if i.key != "plaster_mm"]
-    boards = before
-    length_before = _lay_length(cases)
-    if asked:
-        taped = []
-        for case, true in zip(cases, truth, strict=True):
-            keys = [i.key for i in asked if i.wall == case.measured.id and i.key in case.measured.keys]
-            taped.append(case_of(after_taping(case.measured, true, keys, rng), taped={"somewhere": 1.0}))
-        cases = taped
-        boards = _risk(room, cases, Calls())
-    length_after = _lay_length(cases)
-    long = need.board.length_mm
-    return {
-        "asked": len(asked), "calls": calls.made,
-        "right_before": int(before.to_order == need.count and length_before == long),
-        "right_after": int(boards.to_order == need.count and length_after == long),
-        "enough_before": int(need.count <= before.to_order <= need.count + 1 and length_before == long),
-        "enough_after": int(need.count <= boards.to_order <= need.count + 1 and length_after == long),
-        "said": f"{room.id}: needs {need.count} of {long}, ordered {boards.to_order} of {length_after}, asked "
-                f"{[f'{i.wall} {i.key}' for i in asked]}",  # type: ignore[dict-item]
-    }  # fmt: skip
-
-
-def _lay_length(cases: Sequence[WallCase]) -> int:
-    from estimator.layout import board_for
-
+def _length(cases: Sequence[WallCase]) -> int:
     tallest = max(max(f.height_left, f.height_right) for c in cases if (f := lining_face(c)[0]) is not None)
     return board_for(tallest, sizes_on_sale(50.0), board_rules())[0].length_mm
