@@ -13,6 +13,8 @@ from functools import partial
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from intake.page import keeping
 from intake.page.document import Edit, apply_edits
 from intake.page.events import Events
@@ -20,9 +22,10 @@ from intake.page.live import Live
 from intake.page.pictures import Pictures
 from intake.page.searching import Searching
 from intake.page.session import Saved, Session
-from vision.walls import Mark, Sighting
+from vision.walls import Mark, ReferenceKind, Sighting
 
 Json = Any
+Place = tuple[float, float]
 _log = logging.getLogger(__name__)
 WATCH_S = 1.0
 SETTLE_S = 0.5
@@ -138,6 +141,25 @@ class Bench:
         if isinstance(crossing, str):
             return {"px": None, "why": crossing}
         return {"px": [round(v, 2) for v in crossing.px], "sd_px": round(crossing.sd_px, 2)}
+
+    def cross(self, file: str, lines: Sequence[Sequence[Place]], sd_px: float) -> dict[str, Json]:
+        """Return where two edges, each drawn by two places on it, would meet, or the reason why not."""
+        from vision.crossed_edges import cross_edges
+
+        crossed = cross_edges(self.pictures.grey(file), np.array(lines), hand_sd_px=sd_px)
+        if isinstance(crossed, str):
+            return {"px": None, "why": crossed}
+        return {"px": [round(v, 2) for v in crossed.px], "sd_px": round(crossed.sd_px, 2), "fitted": crossed.fitted}
+
+    def seek(self, file: str, px: Place, kind: ReferenceKind, size_mm: Place | None) -> dict[str, Json]:
+        """Return the corners of a thing of known size about a place, top left first, or the reason why not."""
+        from vision.cards import Target
+        from vision.seek import seek_outline
+
+        outline = seek_outline(self.pictures.colour(file), px, Target.of(kind, *(size_mm or ())))
+        if isinstance(outline, str):
+            return {"corners_px": None, "why": outline}
+        return {"corners_px": [[round(float(v), 2) for v in corner] for corner in outline]}
 
     def _accepted(self, document: dict[str, Json], revision: str) -> None:
         self._wanted = (document, revision)

@@ -8,10 +8,13 @@ from __future__ import annotations
 from typing import Any
 
 from intake.page.guard import MAX_BODY_BYTES
+from vision.walls import ReferenceKind
 
 Json = Any
 MOST_POINTS = 500
 LONGEST_REACH_PX = 100.0
+FURTHEST_PX = 1e6
+KINDS: dict[str, ReferenceKind] = {"id1_card": "id1_card", "a4": "a4", "rectangle": "rectangle"}
 
 
 def description(port: int) -> dict[str, Json]:
@@ -34,6 +37,8 @@ def description(port: int) -> dict[str, Json]:
             "/api/change": {"post": _post("Make edits, all or none, and save them.", "Change", "Changed")},
             "/api/preview": {"post": _post("The live sizes as they would be.", "Change", None)},
             "/api/refine": {"post": _refine()},
+            "/api/cross": {"post": _of_a_photo("Where two drawn edges would meet.", "Cross", "Crossed")},
+            "/api/seek": {"post": _of_a_photo("The outline of a thing about a place.", "Seek", "Sought")},
             "/api/restore": {"post": _post("Write the last good survey over a broken one.", None, "Changed")},
         },
         "components": {
@@ -68,6 +73,11 @@ _EDIT = {
     },
 }
 _PLACE = {"type": "array", "prefixItems": [{"type": "number"}] * 2, "minItems": 2, "maxItems": 2}
+_BOUNDED = {"type": "number", "minimum": -FURTHEST_PX, "maximum": FURTHEST_PX}
+_PRESS = _PLACE | {"prefixItems": [_BOUNDED] * 2}
+_SIDE = {"type": "number", "exclusiveMinimum": 0, "maximum": 10_000}
+_PAIR = {"type": "array", "minItems": 2, "maxItems": 2}
+_SURE = {"type": "number", "exclusiveMinimum": 0, "maximum": LONGEST_REACH_PX}
 _POINT = {
     "type": "object",
     "required": ["px", "reach_px"],
@@ -112,6 +122,36 @@ _SCHEMAS: dict[str, Json] = {
                     "properties": {"px": {"anyOf": [_PLACE, {"type": "null"}]}, "why": _TEXT},
                 },
             }
+        },
+    },
+    "Cross": {
+        "type": "object",
+        "required": ["file", "lines", "sd_px"],
+        "properties": {"file": _TEXT, "lines": {**_PAIR, "items": {**_PAIR, "items": _PRESS}}, "sd_px": _SURE},
+    },
+    "Crossed": {
+        "type": "object",
+        "required": ["px"],
+        "properties": {"px": {"anyOf": [_PLACE, {"type": "null"}]}, "why": _TEXT, "sd_px": {"type": "number"}},
+    },
+    "Seek": {
+        "type": "object",
+        "required": ["file", "px", "kind"],
+        "properties": {
+            "file": _TEXT,
+            "px": _PRESS,
+            "kind": {"enum": list(KINDS)},
+            "size_mm": _PLACE | {"prefixItems": [_SIDE] * 2, "description": "Width and height; a rectangle's only."},
+        },
+    },
+    "Sought": {
+        "type": "object",
+        "required": ["corners_px"],
+        "properties": {
+            "corners_px": {
+                "anyOf": [{"type": "array", "minItems": 4, "maxItems": 4, "items": _PLACE}, {"type": "null"}]
+            },
+            "why": _TEXT,
         },
     },
     "State": {
@@ -170,6 +210,11 @@ def _post(summary: str, body: str | None, answer: str | None) -> dict[str, Json]
     sent = {"required": True, "content": {"application/json": {"schema": _ref(body)}}} if body else None
     told = {"200": _json_ok(answer), "422": _PROBLEM, **_TOO_LARGE, **_DOOR}
     return {"summary": summary, "responses": told} | ({"requestBody": sent} if sent else {})
+
+
+def _of_a_photo(summary: str, body: str, answer: str) -> dict[str, Json]:
+    told = _post(summary, body, answer)
+    return told | {"responses": told["responses"] | {"404": _words("No such picture in this survey.")}}
 
 
 def _refine() -> dict[str, Json]:

@@ -11,15 +11,16 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response, StreamingResponse
 from starlette.routing import Route
 
-from intake.page.description import LONGEST_REACH_PX, MOST_POINTS, description
+from intake.page.description import description
 from intake.page.document import read_edits
 from intake.page.guard import HEADERS
+from intake.page.hand_routes import hand_routes, read_json
 from vision.findings import PerpendError
 
 if TYPE_CHECKING:
     from intake.page.bench import Bench
 
-_TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".html": "text/html"}
+_TYPES = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml; charset=utf-8", ".html": "text/html"}
 _FOREVER = {"cache-control": "private, max-age=31536000, immutable"}
 
 
@@ -71,7 +72,7 @@ def routes(bench: Bench) -> list[Route]:
         return Response(data, media_type="image/jpeg")
 
     async def change(request: Request) -> Response:
-        posted = await _json(request)
+        posted = await read_json(request)
         edits = read_edits(posted.get("edits"))
         saved = await run_in_threadpool(bench.change, edits, force=posted.get("force") is True)
         answer: dict[str, Any] = {"revision": saved.revision}
@@ -80,21 +81,8 @@ def routes(bench: Bench) -> list[Route]:
         return JSONResponse(answer)
 
     async def preview(request: Request) -> Response:
-        posted = await _json(request)
+        posted = await read_json(request)
         return JSONResponse(await run_in_threadpool(bench.preview, read_edits(posted.get("edits"))))
-
-    async def refine(request: Request) -> Response:
-        posted = await _json(request)
-        try:
-            file = str(posted["file"])
-            points = [(float(p["px"][0]), float(p["px"][1]), float(p["reach_px"])) for p in posted["points"]]
-        except (KeyError, TypeError, ValueError, IndexError, OverflowError):
-            return PlainTextResponse("refine: expected file and points with px and reach_px\n", 400)
-        far = any(not 0 < reach <= LONGEST_REACH_PX for _, _, reach in points)
-        if file not in bench.pictures.files or len(points) > MOST_POINTS or far:
-            return PlainTextResponse("There is no such picture in this survey, or too much was asked.\n", 404)
-        found = [await run_in_threadpool(bench.refine, file, (x, y), reach) for x, y, reach in points]
-        return JSONResponse({"points": found})
 
     async def restore(_: Request) -> Response:
         saved = await run_in_threadpool(bench.session.restore)
@@ -116,7 +104,7 @@ def routes(bench: Bench) -> list[Route]:
         Route("/api/openapi.json", described),
         Route("/api/change", change, methods=["POST"]),
         Route("/api/preview", preview, methods=["POST"]),
-        Route("/api/refine", refine, methods=["POST"]),
+        *hand_routes(bench),
         Route("/api/restore", restore, methods=["POST"]),
     ]
 
@@ -130,16 +118,6 @@ async def failed(_: Request, error: Exception) -> Response:
     """Return the last words when the server itself is at fault; what happened is in the console, not here."""
     words = "The page's server failed on this; nothing was changed. What happened is shown where it was started."
     return JSONResponse({"problem": words}, 500, headers=HEADERS)
-
-
-async def _json(request: Request) -> dict[str, Any]:
-    try:
-        posted = await request.json()
-    except (ValueError, RecursionError) as error:
-        raise PerpendError("the post is not JSON") from error
-    if not isinstance(posted, dict):
-        raise PerpendError("the post is not a JSON object")
-    return posted
 
 
 def _static_files() -> dict[str, bytes]:

@@ -17,6 +17,8 @@ export const desk = {
   refined: new Map(),
   looked: new Set(), // close-ups that have been in sight
   leftOut: new Set(), // rings and proposals that the person left out
+  hidden: null, // a corner being made from its edges
+  byCorners: new Set(), // references whose corners are pressed one by one
   kept: new Set(), // doubtful marks that the person says are right
 };
 

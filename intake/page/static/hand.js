@@ -2,6 +2,7 @@
 
 import { desk, emit, marksIn, say } from "./desk.js";
 import { identity } from "./edits.js";
+import { drawEdge } from "./hidden.js";
 import { placeByHand, refineMark, move, select, markOf, handSd } from "./marking.js";
 import { post } from "./keeper.js";
 
@@ -59,6 +60,12 @@ export class Hand {
     const px = this.view.toPhoto(screen);
     const panning = event.button === 1 || event.button === 2 || this.space;
     if (panning) { this.held = { kind: "pan" }; return; }
+    if (desk.hidden && this.inside(px)) {
+      this.held = { kind: "edge", start: screen, from: px, px };
+      this.glass.show(px, screen);
+      emit("aim", px);
+      return;
+    }
     const id = this.near(screen, event.pointerType === "touch");
     if (id) {
       select(id);
@@ -96,6 +103,11 @@ export class Hand {
       this.held.px = px;
       this.glass.show(px, screen);
       emit("aim", px);
+    } else if (this.held.kind === "edge") {
+      this.held.px = px;
+      if (desk.hidden) desk.hidden.drawing = [this.held.from, px];
+      this.glass.show(px, screen);
+      emit("aim", px);
     } else if (this.held.kind === "mark") {
       if (!this.held.moved && Math.hypot(screen[0] - this.held.start[0], screen[1] - this.held.start[1]) < 4) return;
       this.held.moved = true;
@@ -119,7 +131,9 @@ export class Hand {
     emit("aim", null);
     if (event.pointerType === "touch") this.glass.hide();
     if (!held) return;
-    if (held.kind === "new" && this.inside(held.px)) {
+    if (held.kind === "edge" && desk.hidden) {
+      await drawEdge(held.from, held.px, this.view.scale);
+    } else if (held.kind === "new" && this.inside(held.px)) {
       await placeByHand(held.point, held.px, this.view.scale, { refine: !event.altKey });
     } else if (held.kind === "mark" && held.moved && this.inside(held.px)) {
       const file = desk.photo;
@@ -216,6 +230,11 @@ export class Hand {
 
   async dropCursor() {
     const { cursor } = this;
+    if (cursor && desk.hidden && this.inside(cursor)) {
+      await drawEdge(cursor, cursor, this.view.scale);
+      if (!desk.hidden) this.endCursor();
+      return;
+    }
     this.endCursor();
     if (cursor && desk.asked && this.inside(cursor)) await placeByHand(desk.asked, cursor, this.view.scale);
   }

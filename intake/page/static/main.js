@@ -1,16 +1,18 @@
 // The marking page: puts its parts on the desk and lets them hear of each change.
 
-import { answerKey, confirmWords, decide, drawAsking, redrawAsking } from "./asking.js";
+import { answerKey, decide, drawAsking, redrawAsking } from "./asking.js";
 import { desk, emit, marksIn, on, photoInfo, say } from "./desk.js";
 import { $, h, s } from "./dom.js";
 import { identity } from "./edits.js";
 import { drawElevation } from "./elevation.js";
 import { Glass } from "./glass.js";
 import { Hand } from "./hand.js";
+import { seekReference } from "./hidden.js";
 import { lookAgain } from "./look.js";
 import { canRedo, canUndo, keepMine, open, redo, restore, status, takeTheirs, undo } from "./keeper.js";
 import { keepRaw, markOf, move, remove, select } from "./marking.js";
 import { drawMarks } from "./marks.js";
+import { confirmWords } from "./panels.js";
 import { firstPhoto } from "./questions.js";
 import { choosePhoto, drawShelf, setUpShelf, stepPhoto } from "./shelf.js";
 import { useView } from "./strip.js";
@@ -172,6 +174,7 @@ on("suspect", ({ suspect, action }) => {
   }
 });
 on("look", lookAgain);
+on("seek", ({ id, px }) => seekReference(id, px));
 
 // News must not take away a form that someone is typing in.
 function redrawIdle() {
@@ -222,7 +225,7 @@ function key(event) {
 }
 
 const KEYS = {
-  Escape: () => { hand.endCursor(); select(null); desk.pinned = null; drawAll(); },
+  Escape: () => { hand.endCursor(); select(null); desk.pinned = null; desk.hidden = null; drawAll(); },
   Delete: () => remove(),
   Backspace: () => remove(),
   k: () => keepRaw(view.scale),

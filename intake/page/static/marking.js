@@ -49,6 +49,7 @@ export function place(point, px, { sd, merge = false, label } = {}) {
 }
 
 export async function placeByHand(point, px, scale, { refine = true } = {}) {
+  if (point.point === "middle") { emit("seek", { id: point.reference, px }); return; }
   const file = desk.photo;
   const id = place(point, px, { sd: handSd(scale) });
   desk.raw.delete(rawKey(id));

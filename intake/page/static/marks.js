@@ -1,9 +1,9 @@
 // The marks drawn over the photo: each kind has its own shape and line, so that colour is never the only sign.
 
-import { proposalsFor } from "./asking.js";
 import { desk, marksIn, wallEntry } from "./desk.js";
-import { identity } from "./edits.js";
 import { s } from "./dom.js";
+import { identity } from "./edits.js";
+import { proposalsFor } from "./proposed.js";
 import { pointName } from "./words.js";
 
 export function kind(mark) {
@@ -60,7 +60,20 @@ export function drawMarks(svg, view) {
         twice(() => [s("path", { d: "M-5-5 5 5M-5 5 5-5" })], "before")));
     }
   }
+  if (desk.hidden) parts.push(...pieces(view, desk.hidden));
   svg.replaceChildren(...parts);
+}
+
+// The pieces of edges drawn so far for a corner that is hidden.
+function pieces(view, { lines, loose, drawing }) {
+  const parts = [...lines, ...(drawing ? [drawing] : [])].map(([a, b]) => {
+    const [x1, y1] = view.toScreen(a);
+    const [x2, y2] = view.toScreen(b);
+    return s("g", { class: "piece" }, twice(() => [s("line", { x1, y1, x2, y2 })], "wall"));
+  });
+  if (!loose) return parts;
+  const [x, y] = view.toScreen(loose);
+  return [...parts, s("g", { class: "piece", transform: `translate(${x} ${y})` }, twice(() => [s("circle", { r: 4 })], "wall"))];
 }
 
 // What was found of known size: a double line and a cross in its middle.

@@ -30,6 +30,9 @@ export function drawSketch(svg, desk) {
     const plate = [56, 46, 22, 14];
     parts.push(box(plate, "face"));
     dot = corners(plate, point.point);
+  } else if (question.kind === "middle") {
+    parts.push(box([52, 34, 30, 20], "face"));
+    dot = [67, 44];
   } else if (point?.reference) {
     const sheet = [52, 34, 30, 20];
     parts.push(box(sheet, "face"));

@@ -11,6 +11,8 @@ const POINTS = {
 
 export const CORNERS = ["bottom_left", "bottom_right", "top_right", "top_left"];
 
+export const SHEET_CORNERS = ["top_left", "top_right", "bottom_right", "bottom_left"];
+
 export const corner = (point) => POINTS[point] ?? point;
 
 export function thing(target) {
@@ -20,7 +22,13 @@ export function thing(target) {
   return `wall ${target.wall}`;
 }
 
+export function referenceName({ id, kind, number }) {
+  if (kind === "survey_sheet") return `Sheet ${number ?? id}`;
+  return `${{ id1_card: "Card", a4: "A4 sheet" }[kind] ?? "Thing"} ${id}`;
+}
+
 export function pointName(target) {
+  if (target.point === "middle") return `middle of ${thing(target)}`;
   if (target.point.startsWith("edge_")) return `${corner(target.point)} of ${thing(target)}`;
   return `${corner(target.point)} corner of ${thing(target)}`;
 }
