@@ -137,7 +137,7 @@ class Pictures:
                 opened.thumbnail((side, side), Image.Resampling.BILINEAR, reducing_gap=2.0)
                 upright = ImageOps.exif_transpose(opened).convert("RGB")
         except Exception as error:  # decoders raise many kinds on damaged data
-            raise PerpendError(f"{file}: cannot be read ({error}). Copy it from the phone again.") from error
+            raise PerpendError(f"{file}: cannot be read ({_reason(error)}). Copy it from the phone again.") from error
         buffer = io.BytesIO()
         upright.save(buffer, "JPEG", quality=88 if name == "base" else 80)
         return buffer.getvalue()
@@ -201,6 +201,15 @@ def _version(path: Path) -> str:
     return f"{stat.st_mtime_ns:x}-{stat.st_size:x}"
 
 
+def _reason(error: Exception) -> str:
+    """Return why a picture cannot be read, without the place of the folder on this computer."""
+    from PIL import UnidentifiedImageError
+
+    if isinstance(error, UnidentifiedImageError):
+        return "not a picture"
+    return (error.strerror or "cannot be opened") if isinstance(error, OSError) and error.filename else str(error)[:80]
+
+
 def _read_header(path: Path, file: str, version: str) -> PictureInfo:
     from PIL import Image
 
@@ -213,6 +222,6 @@ def _read_header(path: Path, file: str, version: str) -> PictureInfo:
             if not heif and opened.getexif().get(0x0112, 1) in (5, 6, 7, 8):
                 width, height = height, width
     except Exception as error:  # decoders raise many kinds on damaged headers
-        problem = f"{file}: cannot be read ({str(error)[:80]}). Copy it from the phone again."
+        problem = f"{file}: cannot be read ({_reason(error)}). Copy it from the phone again."
         return PictureInfo(file=file, version=version, problem=problem)
     return PictureInfo(file=file, width_px=width, height_px=height, version=version)
