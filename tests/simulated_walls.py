@@ -128,7 +128,9 @@ def look_at(eye_mm: FloatArray, target_mm: FloatArray, roll: float) -> Pose:
     return Pose(rotation=rotation, translation_mm=-rotation @ eye_mm)
 
 
-def _quad(rng: np.random.Generator, x: float, y: float, w: float, h: float, slope_sd: float) -> dict[str, FloatArray]:
+def near_rectangle(
+    rng: np.random.Generator, x: float, y: float, w: float, h: float, slope_sd: float
+) -> dict[str, FloatArray]:
     """Return four corners of a near-rectangle whose four edges have independent directions."""
     bottom, top, left, right = rng.normal(0.0, slope_sd, 4)
 
@@ -157,10 +159,10 @@ def _height(xy: FloatArray, bend: FloatArray, half: FloatArray) -> FloatArray:
 def simulate(setting: Setting, rng: np.random.Generator) -> Case:
     """Return one survey drawn from the spreads of the table above."""
     w, h = 4000.0 + rng.uniform(-300, 300), 2400.0 + rng.uniform(-100, 150)
-    wall = _quad(rng, 0.0, 0.0, w, h, 3e-3)
+    wall = near_rectangle(rng, 0.0, 0.0, w, h, 3e-3)
     ow, oh = rng.uniform(1000, 1400), rng.uniform(1000, 1300)
     ox, oy = rng.uniform(0.25, 0.75) * (w - ow), rng.uniform(750, 950)
-    front = _quad(rng, ox, oy, ow, oh, 5e-3)
+    front = near_rectangle(rng, ox, oy, ow, oh, 5e-3)
     origin = wall["bottom_left"]
     bend, half = _surface(rng, w, h)
     depth = rng.uniform(100.0, 300.0)
