@@ -22,6 +22,7 @@ TELLING_SD = 2.5  # a size that changes nothing when it moves this far, the widt
 FAR_SD = 4.0  # where a break out of reach is taken to be
 TOLERANCE_SD = 0.15  # how finely a break is found
 BEFORE = 0.9  # where the other sizes are looked at: this part of the way to the break of the widths
+WORK, WORK_FEWER = 1.0, 0.4  # for one question; fewer boards that take longer to find are not counted on
 SHAPES = 6  # solutions of nearly the same walls kept in mind
 Dim = tuple[str, str]  # wall and key
 
@@ -111,7 +112,15 @@ class Look:
         if count < 1:
             return False
         shapes = self.shapes.setdefault(count, [])
-        fit = fits_on(faces, count, like=self.layout, rules=self.rules, corners=self.corners, shapes=shapes)
+        fit = fits_on(
+            faces,
+            count,
+            like=self.layout,
+            rules=self.rules,
+            corners=self.corners,
+            shapes=shapes,
+            work=WORK if way > 0 else WORK_FEWER,
+        )
         if fit.solution is not None and fit.solution not in shapes:
             shapes.insert(0, fit.solution)
             del shapes[SHAPES:]

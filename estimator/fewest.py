@@ -130,7 +130,7 @@ def _tidied(found: Found, effort: Effort) -> Found:
     return found
 
 
-def _held(job: Job, count: int, pool: Sequence[Mapping[str, int]]) -> Found | None:
+def _held(job: Job, count: int, pool: Sequence[Mapping[str, int]], work: float = HOLD) -> Found | None:
     """Return a layout on ``count`` boards with the shape, or the set-out, of a solution of the endless board.
 
     The shortest rolls found are tried: mostly widths can be shifted, or small pieces be put elsewhere, so that
@@ -145,7 +145,7 @@ def _held(job: Job, count: int, pool: Sequence[Mapping[str, int]]) -> Found | No
             if start in seen:
                 continue
             seen.append(start)
-            status, solver = solve(whole, work=HOLD, hint=start, hold=hold, linear=linear)
+            status, solver = solve(whole, work=work, hint=start, hold=hold, linear=linear)
             if status in DONE:
                 return Found(job=job, built=whole, value=values(whole, solver), count=count, bound=area_bound(job))
             if len(seen) == TRIED:
@@ -157,7 +157,7 @@ def place(
     job: Job, count: int, work: float, pool: Sequence[Mapping[str, int]]
 ) -> tuple[str, Programme, Mapping[str, int] | None]:
     """Return how the search for a layout on ``count`` boards ended; INFEASIBLE only when nothing was held back."""
-    found = _held(job, count, pool)
+    found = _held(job, count, pool, min(HOLD, work / 4))
     if found is not None:
         return "FEASIBLE", found.built, found.value
     built = build(job, boards=count, share_strips=STRIPS)

@@ -139,7 +139,7 @@ def fits_on(
         return Fit(fits=False)
     if count < area_bound(job):
         return Fit(fits=False)
-    known = _as_before(job, count, shapes)
+    known = _as_before(job, count, shapes, min(HOLD, work / 4))
     if known is not None:
         return Fit(fits=True, solution=known)
     most = count * (job.board.width_mm + job.rules.kerf_mm)
@@ -158,12 +158,12 @@ def fits_on(
     return Fit(fits=True if value is not None else False if status == "INFEASIBLE" else None, solution=value)
 
 
-def _as_before(job: Job, count: int, shapes: Sequence[Mapping[str, int]]) -> Mapping[str, int] | None:
+def _as_before(job: Job, count: int, shapes: Sequence[Mapping[str, int]], work: float) -> Mapping[str, int] | None:
     """Return a solution with the shape of one of ``shapes``, or with the set-out of the first."""
     whole = programme.build(job, boards=count)
     tries: list[tuple[Mapping[str, int], Hold, int]] = [(shape, "shape", 2) for shape in shapes]
     for shape, hold, linear in [*tries, *((shape, "set-out", 0) for shape in shapes[:1])]:
-        status, solver = solve(whole, work=HOLD, hint=shape, hold=hold, linear=linear)
+        status, solver = solve(whole, work=work, hint=shape, hold=hold, linear=linear)
         if status in DONE:
             return values(whole, solver)
     return None

@@ -75,6 +75,9 @@ def height_reasons(risks: Sequence[CountRisk], cases: Sequence[WallCase], prices
     items = []
     for risk in risks:
         for dim, chance in risk.length_flip.items():
+            now = size_of(cases, dim)
+            if now is None or now.sd <= 1.25 * TAPE_SD_MM:
+                continue  # a tape has been here and can tell no more
             cost = chance * (risk.count * board_price(prices) + middle_price(prices, "redelivery"))
             items.append(
                 TapeItem(
@@ -83,7 +86,7 @@ def height_reasons(risks: Sequence[CountRisk], cases: Sequence[WallCase], prices
                     why=f"{at_stake(chance)} that boards {risk.other_length_mm[dim]} mm long are needed instead",
                     chance=chance,
                     at_risk=cost,
-                    now_mm=size_of(cases, dim),
+                    now_mm=now,
                 )
             )
     return items
@@ -107,11 +110,9 @@ def reveal_reasons(
         if lining.window_board_mm is not None and depth is not None and depth.sd > 0:
             needed = lining.depth_mm + rules.overhang_mm
             sold = window_board_depth_mm(needed)
-            smaller = max((d for d in read_table("window_boards").row("depths")["depths_mm"] if d < sold), default=0.0)
-            more, less = normal_tail((sold - needed) / depth.sd), normal_tail((needed - smaller) / depth.sd)
-            chance = max(more, less)
+            chance = normal_tail((sold - needed) / depth.sd)  # a deeper one than needed is cut down
             length = lining.window_board_mm[1] / 1000
-            other = window_board_depth_mm(sold + 1) if more >= less else smaller
+            other = window_board_depth_mm(sold + 1)
             items.append(
                 TapeItem(
                     wall=lining.wall,
@@ -246,14 +247,9 @@ def plaster_reasons(
             board_mm=lining.board_mm, insulation_mm=lining.insulation_mm, gap_mm=lining.gap_mm, rules=rules
         )
         sold = next((v for v in lengths if v >= needed), lengths[-1])
-        below = max((v for v in lengths if v < sold), default=0.0)
-        more, less = (
-            normal_tail((sold - needed) / rules.plaster_sd_mm),
-            normal_tail((needed - below) / rules.plaster_sd_mm),
-        )
-        chance = max(more, less)
+        chance = normal_tail((sold - needed) / rules.plaster_sd_mm)  # a longer one than needed only bites deeper
         fixings = 2.0 * risk.count
-        other = next((v for v in lengths if v > sold), sold) if more >= less else below
+        other = next((v for v in lengths if v > sold), sold)
         items.append(
             TapeItem(
                 wall=wall.measured.id,
