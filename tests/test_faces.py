@@ -8,6 +8,7 @@ import pytest
 
 from estimator.faces import is_lined, lining_face, shifted
 from tests.board_cases import NORTH, case, known, wall, window
+from vision.walls import MeasuredOpening
 
 
 def test_walls_round_outwards_and_openings_inwards() -> None:
@@ -62,3 +63,41 @@ def test_only_inside_faces_of_cold_walls_are_lined() -> None:
     assert not is_lined(case(NORTH, faces="partition"))
     assert not is_lined(case(NORTH, line=False))
     assert not is_lined(case(NORTH, side="outside"))
+
+
+def test_a_sloping_ceiling_keeps_both_heights_and_one_known_height_serves_for_both() -> None:
+    slope = replace(wall(), height_left_mm=known(2100.2), height_right_mm=known(2399.0), height_mm=known(2250))
+    face, _ = lining_face(case(slope))
+    assert face is not None
+    assert (face.height_left, face.height_right) == (2101, 2399)
+    for bare in (
+        replace(wall(), height_left_mm=None, height_right_mm=None),
+        replace(wall(), height_left_mm=None, height_mm=None),
+        replace(wall(), height_right_mm=None, height_mm=None),
+    ):
+        face, findings = lining_face(case(bare))
+        assert findings == []
+        assert face is not None
+        assert (face.height_left, face.height_right) == (2400, 2400)
+
+
+@pytest.mark.parametrize(
+    "opening",
+    [window(left=-15), window(left=4015 - 1200), window(sill=-15), window(sill=2415 - 1200)],
+    ids=["left end", "right end", "floor", "ceiling"],
+)
+def test_an_opening_may_stick_out_by_the_slack_and_is_cut_off_at_the_wall(opening: MeasuredOpening) -> None:
+    face, findings = lining_face(case(wall(openings=(opening,))))
+    assert findings == []
+    assert face is not None
+    gap = face.gaps[0]
+    assert 0 <= gap.left < gap.right <= 4000
+    assert 0 <= gap.bottom < gap.top <= 2400
+
+
+def test_a_whole_number_of_millimetres_is_not_rounded_away() -> None:
+    face, _ = lining_face(case(wall(width=4000, height=2400, openings=(window(left=1400, width=1200),))))
+    assert face is not None
+    gap = face.gaps[0]
+    assert (face.width, face.height_left) == (4000, 2400)
+    assert (gap.left, gap.right, gap.bottom, gap.top) == (1400, 2600, 900, 2100)

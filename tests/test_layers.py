@@ -33,9 +33,31 @@ def test_an_air_gap_outside_the_formula_is_refused(gap: float) -> None:
         air_resistance(gap)
 
 
-def test_an_emissivity_outside_its_range_is_refused() -> None:
-    with pytest.raises(PerpendError, match="emissivities 0"):
-        air_resistance(10, emissivity_1=0.0)
+@pytest.mark.parametrize(("one", "two"), [(0.0, 0.9), (0.9, 0.0), (1.01, 0.9), (0.9, 1.01), (-0.1, 0.9)])
+def test_an_emissivity_outside_its_range_is_refused(one: float, two: float) -> None:
+    with pytest.raises(PerpendError, match="emissivities"):
+        air_resistance(10, emissivity_1=one, emissivity_2=two)
+
+
+def test_black_faces_are_within_the_range() -> None:
+    assert air_resistance(10, emissivity_1=1.0, emissivity_2=1.0) < air_resistance(10)
+
+
+@pytest.mark.parametrize(("shares", "resistances"), [((1.5, -0.5), (1.0, 1.0)), ((0.5, 0.5), (1.0, -1.0))])
+def test_a_share_or_a_resistance_below_nothing_is_refused(
+    shares: tuple[float, float], resistances: tuple[float, float]
+) -> None:
+    parts = tuple(Part(name="p", share=share, resistance_m2k_w=r) for share, r in zip(shares, resistances, strict=True))
+    with pytest.raises(PerpendError, match="is below 0"):
+        Layer(name="x", thickness_mm=10, parts=parts)
+
+
+def test_a_part_without_resistance_takes_the_layers_away_and_no_slice_is_none() -> None:
+    parts = (Part(name="a", share=0.5, resistance_m2k_w=0.0), Part(name="b", share=0.5, resistance_m2k_w=1.0))
+    assert Layer(name="x", thickness_mm=10, parts=parts).resistance_m2k_w == 0.0
+    with pytest.raises(PerpendError, match="cannot be split into 0"):
+        split_layer(solid_layer("pir", 40), 0)
+    assert split_layer(solid_layer("pir", 40), 1)[0].thickness_mm == 40
 
 
 @given(mm=st.floats(1, 400), share=st.floats(0, 1), count=st.integers(1, 9))

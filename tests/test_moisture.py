@@ -16,6 +16,7 @@ from estimator.moisture import (
     needed_temperature_factor,
     screen_moisture,
     temperature_factor,
+    vapour_path,
     vapour_profile,
 )
 from estimator.transmittance import thermal_transmittance
@@ -234,3 +235,36 @@ def test_the_profile_touches_saturation_where_water_gathers() -> None:
         if p == pytest.approx(s)
     ]
     assert touching == [plane.name for plane in screen_moisture(layers, climate=climate, excess_pa=excess).planes]
+
+
+def test_the_profile_runs_from_the_weather_to_the_room_in_proportion_to_resistance() -> None:
+    layers, climate, excess = CASES["pir"]
+    profile = vapour_profile(layers, climate=climate, excess_pa=excess, month=0)
+    path = vapour_path(layers)
+    outside = climate.temperature_c[0]
+    by_hand = [outside + (20.0 - outside) * r / path.total_m2k_w for r in path.r_m2k_w]
+    assert list(profile.temperature_c) == pytest.approx(by_hand)
+    assert profile.temperature_c[0] > outside  # the outer face is a little warmer than the air
+    assert profile.temperature_c[-1] < 20.0
+
+
+def test_vapour_starts_at_the_outer_face_and_the_planes_lie_where_the_layers_meet() -> None:
+    path = vapour_path((BRICK, PLASTER))
+    assert path.s_m[0] == 0.0
+    assert path.s_m[-1] == pytest.approx(BRICK.sd_m + PLASTER.sd_m)
+    assert path.depths_mm[-1] == pytest.approx(BRICK.thickness_mm + PLASTER.thickness_mm)
+
+
+def test_the_year_is_counted_from_the_first_wet_month_after_a_dry_one() -> None:
+    """A climate with one cold month, January: the year starts there, whatever came before."""
+    layers, climate, excess = CASES["pir"]
+    mild = replace(climate, temperature_c=(-5.0, *(18.0,) * 11), humidity=(0.9, *(0.5,) * 11))
+    result = screen_moisture(layers, climate=mild, excess_pa=excess)
+    assert result.start_month == 0
+    two = replace(climate, temperature_c=(-5.0, *(18.0,) * 10, -5.0), humidity=(0.9, *(0.5,) * 10, 0.9))
+    assert screen_moisture(layers, climate=two, excess_pa=excess).start_month == 11
+
+
+def test_a_month_as_warm_as_the_room_needs_no_temperature_factor() -> None:
+    warm = replace(SOUTH, temperature_c=(19.5,) * 12, humidity=(0.6,) * 12)
+    assert needed_temperature_factor(warm, excess_pa=810, margin=1.1) == 0.0

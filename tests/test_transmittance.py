@@ -126,3 +126,26 @@ def test_one_pattern_with_two_shares_is_refused() -> None:
     two = replace(solid_layer("mineral_wool", 50, bridge="softwood", bridge_share=0.2), pattern="studs")
     with pytest.raises(PerpendError, match="different shares"):
         thermal_transmittance([one, two])
+
+
+def test_the_bridging_error_is_half_the_spread_of_the_limits_over_their_mean() -> None:
+    """EN ISO 6946 clause 6.7.2.5 (from memory): e = (R'T - R''T) / (2 RT)."""
+    result = thermal_transmittance([solid_layer("mineral_wool", 100, bridge="softwood", bridge_share=0.15)])
+    spread = result.upper_m2k_w - result.lower_m2k_w
+    assert result.bridging_error == pytest.approx(spread / (result.upper_m2k_w + result.lower_m2k_w))
+    assert 0.0 < result.bridging_error < 0.2
+
+
+def test_a_pin_that_conducts_one_watt_counts_and_one_just_below_does_not() -> None:
+    def correction(conductivity: float) -> float:
+        pins = Fixings(conductivity_w_mk=conductivity, area_mm2=50, per_m2=6)
+        return corrections(Insulation(thickness_mm=40, resistance_m2k_w=1.8, fixings=pins), 2.5)[1]
+
+    assert correction(0.999) == 0.0
+    assert correction(1.0) > 0.0
+
+
+@pytest.mark.parametrize("u", [0.0, -0.3])
+def test_a_transmittance_that_is_none_is_refused(u: float) -> None:
+    with pytest.raises(PerpendError, match="must be above 0"):
+        upgraded_u(u, 1.8)
