@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 import unicodedata
 from typing import TYPE_CHECKING
@@ -19,14 +20,24 @@ if TYPE_CHECKING:
 
 MM_PER_PX = 2.0
 JPEG_QUALITY = 88
+LONGEST_STEM = 40
+"""Longest part of an id in a file name, characters: at most 160 bytes, whatever the script."""
+RESERVED = frozenset({"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(1, 10))})
+"""Names that one widespread system gives to devices."""
 _SAMPLES = 9
 
 
 def safe_name(identity: str) -> str:
-    """Return an id as a file name that every system takes: letters, figures, dash and underscore."""
+    """Return an id as a file name that every system takes: letters, figures, dash and underscore.
+
+    A name that had to be changed ends with a mark of the whole of it, so that two walls never share a file.
+    """
     plain = unicodedata.normalize("NFKC", identity)
-    name = re.sub(r"[^\w-]", "_", plain).strip("._") or "wall"
-    return name[:60]
+    name = re.sub(r"[^\w-]", "_", plain).strip("._")[:LONGEST_STEM]
+    if name == identity and name.lower() not in RESERVED:
+        return name
+    mark = hashlib.sha256(identity.encode("utf-8", "surrogatepass")).hexdigest()[:8]
+    return f"{name or 'wall'}_{mark}"
 
 
 def straighten(found: Gathered, solution: WallSolution) -> Rectified | None:

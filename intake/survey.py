@@ -15,7 +15,9 @@ from intake.refusing import known_keys, parse_json, validate
 __all__ = ["Survey", "known_keys", "parse_json", "parse_survey", "validate"]
 
 
-Id = Annotated[str, StringConstraints(min_length=1, max_length=64, pattern=r"^[^/\\\x00-\x1f\x7f]+$")]
+LONGEST_NAME = 400
+Id = Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_NAME, pattern=r"^[^/\\\x00-\x1f\x7f]+$")]
+Name = Annotated[str, StringConstraints(min_length=1, max_length=LONGEST_NAME, pattern=r"^[^\x00-\x1f\x7f]+$")]
 Millimetres = Annotated[float, Field(gt=0, le=100_000, allow_inf_nan=False)]
 OffsetMm = Annotated[float, Field(ge=0, le=100_000, allow_inf_nan=False)]
 Pixel = Annotated[float, Field(ge=-1e6, le=1e6, allow_inf_nan=False)]
@@ -24,7 +26,7 @@ MarkPoint = Literal["bottom_left", "bottom_right", "top_right", "top_left", "edg
 Purpose = Literal["whole", "oblique", "opening", "detail", "wall_edge", "outside", "bond"]
 Answer = bool | Annotated[str, StringConstraints(max_length=200)]
 Words = Annotated[str, StringConstraints(max_length=200)]
-Title = Annotated[str, StringConstraints(max_length=400)]
+Title = Annotated[str, StringConstraints(max_length=LONGEST_NAME)]
 
 
 class Strict(BaseModel):
@@ -60,9 +62,9 @@ class SiteAnswers(Strict):
 class RoomEntry(Strict):
     """A room: its floor area and its walls, clockwise seen from above; null marks a gap."""
 
-    id: Id = Field(description="name of the room")
+    id: Name = Field(description="name of the room")
     floor_area_m2: Annotated[float, Field(gt=0, le=10_000)] | None = Field(default=None, description="floor area, m2")
-    walls: list[Id | None] = Field(default_factory=list, max_length=64, description="walls clockwise; null is a gap")
+    walls: list[Name | None] = Field(default_factory=list, max_length=64, description="walls clockwise; null is a gap")
 
 
 class ReferenceEntry(Strict):
@@ -74,7 +76,7 @@ class ReferenceEntry(Strict):
     bar_mm: Annotated[float, Field(ge=150, le=350)] | None = Field(
         default=None, description="a rule's reading of the bar, mm"
     )
-    on: Id | None = Field(default=None, description="the wall it is fixed to")
+    on: Name | None = Field(default=None, description="the wall it is fixed to")
     width_mm: Annotated[float, Field(ge=10, le=5000)] | None = Field(default=None, description="measured width, mm")
     height_mm: Annotated[float, Field(ge=10, le=5000)] | None = Field(default=None, description="measured height, mm")
     size_sd_mm: Annotated[float, Field(gt=0, le=50)] | None = Field(
@@ -143,15 +145,15 @@ class FeatureEntry(Strict):
 class WallEntry(Strict):
     """One face of a wall."""
 
-    id: Id = Field(description="name of the wall")
-    room: Id | None = Field(default=None, description="the room it belongs to")
+    id: Name = Field(description="name of the wall")
+    room: Name | None = Field(default=None, description="the room it belongs to")
     side: Literal["inside", "outside"] = Field(default="inside", description="the face that is seen")
     faces: Literal["outside", "unheated", "party", "partition", "ground"] = Field(
         default="outside", description="what it faces"
     )
     line: bool = Field(default=True, description="whether it is to be lined")
     built: Annotated[int, Field(ge=1000, le=2100)] | None = Field(default=None, description="year of building")
-    other_side_of: Id | None = Field(default=None, description="for an outside face: the inside wall")
+    other_side_of: Name | None = Field(default=None, description="for an outside face: the inside wall")
     taped: WallTaped = Field(default_factory=WallTaped, description="tape readings")
     openings: list[OpeningEntry] = Field(default_factory=list, max_length=100, description="openings")
     features: list[FeatureEntry] = Field(default_factory=list, max_length=500, description="things on the wall")
@@ -164,7 +166,7 @@ class WallEntry(Strict):
 class MarkPlace(Strict):
     """Which point: a wall's corner, an opening's, a feature's or a reference's."""
 
-    wall: Id | None = Field(default=None, description="the wall")
+    wall: Name | None = Field(default=None, description="the wall")
     opening: Id | None = Field(default=None, description="the opening, if it is an opening's corner")
     face: Literal["wall", "frame"] | None = Field(default=None, description="plaster edge or back edge of the reveal")
     feature: Id | None = Field(default=None, description="the feature, if it is a feature's corner")
@@ -237,9 +239,7 @@ class Survey(Strict):
     """The whole of survey.json."""
 
     schema_version: Literal[1] = Field(description="always 1")
-    title: Annotated[str, StringConstraints(max_length=400)] | None = Field(
-        default=None, description="a name for people"
-    )
+    title: Title | None = Field(default=None, description="a name for people")
     site: SiteAnswers = Field(default_factory=SiteAnswers, description="answers about the house")
     rooms: list[RoomEntry] = Field(default_factory=list, max_length=100, description="rooms")
     references: list[ReferenceEntry] = Field(default_factory=list, max_length=200, description="things of known size")

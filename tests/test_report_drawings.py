@@ -151,7 +151,7 @@ def test_hostile_words_stay_words_in_every_format(tmp_path: Path) -> None:
     sheet.words("NOTES", (0.0, 0.0), hostile)
     drawing = Drawing(name="w", title=hostile, alt=hostile, scale=1.0, items=tuple(sheet.items))
     tree = ElementTree.fromstring(svg(drawing))
-    assert [node.text for node in tree.iter() if node.tag.endswith("text")] == [hostile]
+    assert [node.text for node in tree.iter() if node.tag.endswith("text")] == [hostile + "\u202c"]  # closed
     assert not [node for node in tree.iter() if "script" in node.tag]
     space = read_back(drawing, tmp_path)
     assert len(space.query("TEXT")) == 1

@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
+from intake.report.words import plain
+
 Point = tuple[float, float]
 Pen = Literal["fine", "thin", "medium", "thick"]
 Dash = Literal["solid", "dashed", "dotted", "chain"]
@@ -17,6 +19,7 @@ Anchor = Literal["start", "middle", "end"]
 
 PEN_MM: dict[Pen, float] = {"fine": 0.1, "thin": 0.18, "medium": 0.3, "thick": 0.55}
 LETTER_MM = 2.5  # usual height of letters on paper
+LONGEST_WORDS = 64  # characters of one line of words in a drawing
 
 # One layer per trade: name in the DXF file, AutoCAD colour index, colour on paper.
 LAYERS: dict[str, tuple[int, str]] = {
@@ -206,12 +209,12 @@ class Sheet:
         halo: bool = False,
         colour: str | None = None,
     ) -> None:
-        """Add a line of words, its foot at the point."""
+        """Add a line of words, its foot at the point; one too long for any drawing ends with an ellipsis."""
         self.items.append(
             Words(
                 layer=layer,
                 at=at,
-                text=text,
+                text=plain(text, limit=LONGEST_WORDS),
                 letter_mm=letter_mm,
                 anchor=anchor,
                 turn_deg=turn_deg,

@@ -171,20 +171,25 @@ def tape_rows(estimate: Data, geometry: Geometry) -> tuple[TapeRow, ...]:
     return tuple(rows)
 
 
+def _thing(key: str, line: Data) -> str:
+    """Return the opening or feature that a length is of, ``w1`` of ``openings.w1.width_mm``; names may hold dots."""
+    kind, _, rest = key.partition(".")
+    thing = rest.rpartition(".")[0] if kind in ("openings", "features") else ""
+    return thing or reading.text(line, "opening", "feature", "thing")
+
+
 def _place(wall: str, key: str, line: Data) -> str:
-    parts = key.split(".")
-    thing = parts[1] if len(parts) == 3 else reading.text(line, "opening", "feature", "thing")
+    thing = _thing(key, line)
     return f"{name_of(wall)}, {name_of(thing)}" if thing else name_of(wall)
 
 
 def _now(wall: WallResult | None, key: str, line: Data) -> str:
-    parts = key.split(".")
-    thing_id = parts[1] if len(parts) == 3 else reading.text(line, "opening", "feature", "thing")
+    thing_id = _thing(key, line)
     found: WallResult | OpeningResult | FeatureResult | None = wall
     if wall is not None and thing_id:
         things: list[OpeningResult | FeatureResult] = [*wall.openings, *wall.features]
         found = next((item for item in things if item.id == thing_id), None)
-    measured = getattr(found, parts[-1], None)
+    measured = getattr(found, key.rpartition(".")[2], None)
     if not isinstance(measured, ValueSd):
         return give_or_take(reading.value_sd(line, "now_mm", "value", "now", "measured"))
     return give_or_take(measured)

@@ -82,7 +82,24 @@ def plain(text: object, *, limit: int | None = None) -> str:
     cleaned = "".join(char for char in cleaned if char not in "\ufffe\uffff").strip()
     if limit is not None and len(cleaned) > limit:
         cleaned = cleaned[: limit - 1].rstrip() + "…"
-    return cleaned
+    return cleaned + _closing(cleaned)
+
+
+EMBEDDINGS, ISOLATES = "\u202a\u202b\u202d\u202e", "\u2066\u2067\u2068"
+POP_EMBEDDING, POP_ISOLATE = "\u202c", "\u2069"
+
+
+def _closing(text: str) -> str:
+    """Return the marks that end what directions the text leaves open, so that it turns no words but its own."""
+    opened: list[str] = []
+    for char in text:
+        if char in EMBEDDINGS:
+            opened.append(POP_EMBEDDING)
+        elif char in ISOLATES:
+            opened.append(POP_ISOLATE)
+        elif opened and char == opened[-1]:
+            opened.pop()
+    return "".join(reversed(opened))
 
 
 def name_of(identifier: str) -> str:
