@@ -169,8 +169,11 @@ def _wall(
     findings = [*case.measured.findings, *construction.findings]
     heat, bad = _heat(case, construction, done, design=design, prices=prices, on=on)
     findings += bad
+    wanted, rules = _advised(heat, rules)
     openings, pieces, bad = (
-        reveal_linings(case, build_up_mm=lining.build_up_mm, rules=rules) if lining.build_up_mm else ([], [], [])
+        reveal_linings(case, build_up_mm=lining.build_up_mm, rules=rules, wanted_mm=wanted)
+        if lining.build_up_mm
+        else ([], [], [])
     )
     findings += bad
     face = done.faces.get(wall)
@@ -228,6 +231,19 @@ def _wall(
         list(pieces),
         findings,
     )
+
+
+def _advised(heat: WallHeat | None, rules: BoardRules) -> tuple[dict[str, float | None], BoardRules]:
+    """Return what the heat part asks of reveals and returns: insulation by opening [mm], rules with its return."""
+    if heat is None or heat.junctions is None:
+        return {}, rules
+    wanted = {
+        opening: None if window.advised is None else window.advised.insulation_mm
+        for window in heat.junctions.windows
+        for opening in window.openings
+    }
+    back = heat.junctions.advised_return_mm
+    return wanted, rules if back is None else replace(rules, return_mm=round(back))
 
 
 def _heat(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from estimator.boards import board_rules
 from estimator.junction_models import (
     LEAST_FACTOR,
     JunctionResult,
@@ -17,13 +18,11 @@ from estimator.junction_models import (
 )
 from estimator.layers import Layer, solid_layer, thickness_mm
 from estimator.linings import Lining, make_lining
+from estimator.reveals import REVEAL_BOARD_MM, reveal_insulation_mm, reveal_thicknesses_mm
 from vision.walls import DeclaredOpening, MeasuredOpening
 
 RETURNS_MM = (0.0, 100.0, 200.0, 300.0, 400.0, 500.0, 600.0, 800.0, 1000.0)
-REVEAL_INSULATION_MM = (0.0, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0)
 REVEAL_FRAME_MM = 70.0  # invented default: a modern frame's depth
-REVEAL_VISIBLE_MM = 44.0  # invented default: frame in sight beside the reveal
-BEAD_CLEARANCE_MM = 8.0  # invented default: sealant and hinge clearance at the frame
 REVEAL_RESISTANCE_M2K_W = 0.34  # from memory (low confidence): common target for linings of reveals
 NEAR_FINAL = 0.10  # invented default: a longer return is not worth it when it saves under a tenth of the heat
 
@@ -43,7 +42,8 @@ class RevealBoard:
 class WindowJunction:
     """One window's jamb: as it is, lined with the reveal left plain, and with reveal boards.
 
-    ``advised`` is the thinnest board that reaches the factor away from the frame, None where none does.
+    ``advised`` is the thinnest board that reaches the factor away from the frame, None where none does; ``chosen`` the
+    one that is ordered, None where the frame leaves room for none.
     """
 
     openings: tuple[str, ...]
@@ -55,6 +55,7 @@ class WindowJunction:
     plain: JunctionResult
     boards: tuple[RevealBoard, ...]
     advised: RevealBoard | None
+    chosen: RevealBoard | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -195,7 +196,7 @@ def _jamb(
         assumed.append(f"frame {frame:g} mm deep")
     visible = measured.visible_frame_mm or (declared.visible_frame_mm if declared else None)
     if visible is None:
-        visible = REVEAL_VISIBLE_MM
+        visible = board_rules().visible_frame_mm
         assumed.append(f"{visible:g} mm of frame in sight")
     face = thickness_mm(wall)
     if measured.outer_reveal_mm is not None:
@@ -207,7 +208,7 @@ def _jamb(
         assumed.append("outer reveal 30 mm")
     # The whole wall is the layers' thickness: a frame that would stand proud of it is set back to the nearest face.
     outer = min(max(outer, 0.0), max(0.0, face - frame - 10.0))
-    return round(outer), round(frame), round(visible), tuple(assumed)
+    return round(outer), round(frame), visible, tuple(assumed)
 
 
 def _window(
@@ -220,6 +221,9 @@ def _window(
     visible: float,
     assumed: tuple[str, ...],
 ) -> WindowJunction:
+    rules = board_rules()
+    clearance = rules.bead_clear_mm
+
     def solve(with_lining: Lining | None, reveal: Lining | None, variant_mm: float) -> JunctionResult:
         section = reveal_section(
             wall,
@@ -227,20 +231,20 @@ def _window(
             outer_reveal_mm=outer,
             frame_mm=frame,
             # The board covers part of the frame; beyond it some frame is always in the section.
-            visible_frame_mm=max(visible, (reveal.build_up_mm if reveal else 0.0) + BEAD_CLEARANCE_MM),
+            visible_frame_mm=round(max(visible, (reveal.build_up_mm if reveal else 0.0) + clearance)),
             reveal=None if reveal is None else reveal.inside,
         )
         return solve_junction(section, name="window jamb", variant_mm=variant_mm)
 
     boards = []
-    for mm in REVEAL_INSULATION_MM:
-        board = make_lining(_reveal_insulation(lining), mm, board_mm=lining.board_mm, fixing="full_bed")
+    for mm in (0.0, *reveal_thicknesses_mm()):
+        board = make_lining(_reveal_insulation(lining), mm, board_mm=REVEAL_BOARD_MM, fixing="full_bed")
         boards.append(
             RevealBoard(
                 insulation_mm=mm,
                 thickness_mm=board.build_up_mm,
                 resistance_m2k_w=sum(layer.resistance_m2k_w for layer in board.inside),
-                fits=board.build_up_mm + BEAD_CLEARANCE_MM <= visible,
+                fits=board.build_up_mm + clearance <= visible,
                 result=solve(lining, board, mm),
             )
         )
@@ -254,6 +258,7 @@ def _window(
         ),
         None,
     )
+    taken = reveal_insulation_mm(visible, wanted_mm=advised.insulation_mm if advised else None, rules=rules)
     return WindowJunction(
         openings=tuple(ids),
         outer_reveal_mm=outer,
@@ -264,6 +269,7 @@ def _window(
         plain=solve(lining, None, 0.0),
         boards=tuple(boards),
         advised=advised,
+        chosen=next((b for b in boards if b.insulation_mm == taken), None),
     )
 
 
@@ -325,21 +331,20 @@ def _window_words(window: WindowJunction) -> str:
         f"{where}: with the wall lined and the reveal left plain, the line along the frame falls from "
         f"{window.before.f_rsi:.2f} to {window.plain.f_rsi:.2f}"
     )
-    if window.advised is None:
-        return f"{start}; no reveal board tried reaches {LEAST_FACTOR:.2f}: ask a professional."
-    board = window.advised
+    board, wanted = window.chosen, window.advised
+    if board is None:
+        return f"{start}; {window.visible_frame_mm:g} mm of frame in sight leave no room: strip the old plaster."
     words = (
         f"{start}; a reveal board with {board.insulation_mm:g} mm of insulation ({board.thickness_mm:g} mm with its "
         f"bed) brings the reveal to {board.result.f_rsi_away:.2f} and the line along the frame to "
         f"{board.result.f_rsi:.2f}"
     )
-    if board.fits:
+    if wanted is not None and wanted.fits:
         return f"{words}."
-    fitting = [b for b in window.boards if b.fits]
-    if not fitting:
-        return f"{words}, but no board fits {window.visible_frame_mm:g} mm of frame in sight: strip the old plaster."
-    best = fitting[-1]
+    limit = f"{words}; {window.visible_frame_mm:g} mm of frame in sight leave room for no more"
+    if wanted is None:
+        return f"{limit}, and no reveal board on sale reaches {LEAST_FACTOR:.2f}: ask a professional."
     return (
-        f"{words}, but it does not fit {window.visible_frame_mm:g} mm of frame in sight: strip the old plaster or take "
-        f"{best.insulation_mm:g} mm ({best.thickness_mm:g} mm with its bed), which brings {best.result.f_rsi_away:.2f}."
+        f"{limit}. With the old plaster stripped, {wanted.insulation_mm:g} mm would bring "
+        f"{wanted.result.f_rsi_away:.2f}."
     )

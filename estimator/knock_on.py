@@ -174,7 +174,7 @@ def _ends(s: Setting) -> tuple[list[Move], list[Finding]]:
     """Say what happens where the lining meets walls that are not lined: returns, and what is behind party walls."""
     wall = s.case.measured.id
     ring = list(s.room.walls)
-    if wall not in ring or s.case.measured.height_mm is None:
+    if wall not in ring or s.case.measured.height_mm is None or s.rules.return_mm <= 0:
         return [], []
     by_id = {c.measured.id: c for c in s.neighbours}
     at = ring.index(wall)
@@ -196,8 +196,7 @@ def _ends(s: Setting) -> tuple[list[Move], list[Finding]]:
                 wall=wall,
                 thing=f"return at the {side} end",
                 action=f"return the insulation {s.rules.return_mm} mm along {what} at the {side} end ({area:.1f} m2, "
-                "thinner board, tapered or straight), not in the board order: "
-                "decide by the corner temperature in the heat part",
+                "thinner board, tapered or straight), not in the board order; the heat part tells the gain",
                 where_mm={"length_mm": float(s.rules.return_mm)},
                 ask="A masonry wall that runs into the cold one needs the return; a stud partition does not."
                 if faces != "party"

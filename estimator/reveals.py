@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from estimator.boards import BoardRules, BoardSize, sizes_on_sale
@@ -76,7 +76,7 @@ def reveal_area_m2(width_mm: float, height_mm: float, depth_mm: float) -> float:
 
 
 def reveal_linings(
-    case: WallCase, *, build_up_mm: float, rules: BoardRules
+    case: WallCase, *, build_up_mm: float, rules: BoardRules, wanted_mm: Mapping[str, float | None] | None = None
 ) -> tuple[list[OpeningLining], list[RevealPiece], list[Finding]]:
     """Return what goes into each opening of a wall, the pieces wanted, and what is not known.
 
@@ -88,10 +88,12 @@ def reveal_linings(
         How far the wall comes forward; reveal pieces run out to the new face.
     rules
         Setting-out rules: clearance at the frame, overhang of a window board.
+    wanted_mm
+        By opening, the insulation that the heat part asks for [mm].
     """
     linings, pieces, findings = [], [], []
     for opening in case.measured.openings:
-        lining, wanted, bad = _opening(case.measured.id, opening, build_up_mm, rules)
+        lining, wanted, bad = _opening(case.measured.id, opening, build_up_mm, rules, (wanted_mm or {}).get(opening.id))
         findings += bad
         if lining is not None:
             linings.append(lining)
@@ -105,6 +107,23 @@ def allowed_insulation_mm(visible_frame_mm: float, rules: BoardRules) -> float |
     return max((t for t in reveal_thicknesses_mm() if t <= room + 1e-9), default=None)
 
 
+def reveal_insulation_mm(visible_frame_mm: float, *, wanted_mm: float | None, rules: BoardRules) -> float | None:
+    """Return the insulation that a reveal gets [mm], or None where the frame bars any; nowhere else is it decided.
+
+    Parameters
+    ----------
+    visible_frame_mm
+        Frame in sight beside the reveal [mm].
+    wanted_mm
+        The thinnest insulation that keeps mould away, by the heat part [mm]; None where nothing does or nobody knows,
+        and the reveal then gets all that the frame leaves room for.
+    rules
+        Clearance for bead and casement.
+    """
+    room = allowed_insulation_mm(visible_frame_mm, rules)
+    return room if room is None or wanted_mm is None else min(room, wanted_mm)
+
+
 def reveal_thicknesses_mm() -> list[float]:
     """Return the insulation thicknesses of reveal boards on sale, thin to thick [mm]."""
     rows = read_table("board_sizes").rows.values()
@@ -112,7 +131,7 @@ def reveal_thicknesses_mm() -> list[float]:
 
 
 def _opening(
-    wall: str, opening: MeasuredOpening, build_up_mm: float, rules: BoardRules
+    wall: str, opening: MeasuredOpening, build_up_mm: float, rules: BoardRules, wanted_mm: float | None
 ) -> tuple[OpeningLining | None, list[RevealPiece], list[Finding]]:
     where = {"wall": wall, "opening": opening.id}
     if opening.width_mm is None or opening.height_mm is None:
@@ -134,7 +153,9 @@ def _opening(
         )
     findings = []
     shown = opening.visible_frame_mm
-    insulation = allowed_insulation_mm(rules.visible_frame_mm if shown is None else shown, rules)
+    insulation = reveal_insulation_mm(
+        rules.visible_frame_mm if shown is None else shown, wanted_mm=wanted_mm, rules=rules
+    )
     if shown is None:
         findings.append(
             Finding(

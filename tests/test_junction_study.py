@@ -78,6 +78,8 @@ def test_a_window_is_told_its_board_and_whether_it_fits() -> None:
     away = window.advised.result.f_rsi_away
     assert away is not None and away >= LEAST_FACTOR
     assert window.advised.fits == (window.advised.thickness_mm + 8 <= 44)
+    # the board plan decides by the same rule: 15 + 12.5 mm of board, 5 of bed and 8 of clearance are 40.5 mm of 44
+    assert window.chosen is not None and window.chosen.thickness_mm == 32.5
     thinner = [b for b in window.boards if b.insulation_mm < window.advised.insulation_mm]
     assert all(b.result.f_rsi_away is not None and b.result.f_rsi_away < LEAST_FACTOR for b in thinner)
 

@@ -7,6 +7,8 @@ from dataclasses import replace
 import pytest
 
 from estimator.boards import board_rules
+from estimator.estimate import estimate_survey
+from estimator.inputs import Design, Room
 from estimator.reveals import allowed_insulation_mm, cut_reveals, reveal_area_m2, reveal_linings
 from tests.board_cases import case, wall, window
 
@@ -61,3 +63,26 @@ def test_a_door_has_no_sill_and_no_window_board() -> None:
     linings, pieces, _ = reveal_linings(case(wall(openings=(door,))), build_up_mm=72.5, rules=RULES)
     assert linings[0].window_board_mm is None
     assert [p.role for p in pieces].count("reveal_sill") == 0
+
+
+def test_the_heat_part_decides_the_reveals_insulation_as_far_as_the_frame_lets_it() -> None:
+    wide, narrow = (case(wall(openings=(window(visible_frame_mm=mm),))) for mm in (80.0, 44.0))
+    both = {"w1": 20.0}
+    (plain,), _, _ = reveal_linings(wide, build_up_mm=72.5, rules=RULES)
+    (wished,), _, _ = reveal_linings(wide, build_up_mm=72.5, rules=RULES, wanted_mm=both)
+    (barred,), _, _ = reveal_linings(narrow, build_up_mm=72.5, rules=RULES, wanted_mm=both)
+    assert (plain.insulation_mm, wished.insulation_mm, barred.insulation_mm) == (30, 20, 15)
+
+
+def test_the_board_plan_and_the_heat_part_say_one_figure_for_the_reveal_and_for_the_return() -> None:
+    subject = case(wall(openings=(window(visible_frame_mm=44.0),)))
+    found = estimate_survey([subject], rooms=[Room(id="back", walls=("north",))], design=Design())
+    (north,) = found.walls
+    assert north.heat is not None and north.heat.junctions is not None
+    (by_heat,) = north.heat.junctions.windows
+    (by_plan,) = north.openings
+    assert by_heat.chosen is not None and by_plan.lining_mm is not None
+    assert by_heat.chosen.thickness_mm == by_plan.lining_mm + 5  # its bed
+    advised = north.heat.junctions.advised_return_mm
+    assert advised is not None
+    assert {m.where_mm["length_mm"] for m in north.moves if m.thing.startswith("return")} == {advised}
