@@ -72,4 +72,4 @@ def _is(mark: Mark, where: dict[str, str]) -> bool:
 def test_the_level_is_shared_out_among_the_marks() -> None:
     for clicks in (1, 15, 60):
         by_chance = np.exp(-click_limit(clicks) / 2)  # upper tail of chi-square, two degrees of freedom
-        assert abs(clicks * by_chance - 0.02) < 1e-12
+        assert abs(clicks * by_chance - 0.01) < 1e-12

@@ -17,7 +17,7 @@ from vision.observe import Observations
 from vision.walls import FloatArray, Mark
 
 CAUCHY_SCALE = 2.0  # in standard deviations
-FALSE_ALARM = 0.02  # of walls without a slip, at most so many have a mark put aside
+FALSE_ALARM = 0.01  # of walls without a slip, at most so many have a mark put aside
 EDGE_LIMIT = 16.0  # 1 degree of freedom
 SHIFT_LIMIT = 3.2  # pull of an edge's common shift, in its own standard deviations, before the edge is left out
 TAPE_LIMIT = 4.0  # standard deviations between a taped length and the photos
@@ -176,8 +176,9 @@ def _bad_edges(obs: Observations, solution: Solution) -> NDArray[np.int64]:
     return np.nonzero(used & (chi > EDGE_LIMIT))[0] + start
 
 
-def _shifted_edge(obs: Observations, solution: Solution) -> NDArray[np.int64]:
-    """Return the rows of the traced edge that lies furthest from where all else puts it, empty if none does.
+def _shifted_edge(obs: Observations, solution: Solution) -> tuple[NDArray[np.int64], float]:
+    """Return the rows of the traced edge that lies furthest from where all else puts it, empty if none does, and its
+    pull.
 
     The pull compares the shift with the spread expected of it given the rest: prior variance less posterior variance.
     """
@@ -189,7 +190,18 @@ def _shifted_edge(obs: Observations, solution: Solution) -> NDArray[np.int64]:
         pull = abs(solution.state.vector[column]) / expected
         if pull > limit:
             worst, limit = column, pull
-    return np.nonzero(obs.edge_shift == worst)[0] + obs.rows_edges.start if worst >= 0 else np.zeros(0, dtype=np.int64)
+    if worst < 0:
+        return np.zeros(0, dtype=np.int64), 0.0
+    return np.nonzero(obs.edge_shift == worst)[0] + obs.rows_edges.start, float(limit)
+
+
+def _blames_click(chi_square: float, pull: float) -> bool:
+    """Return whether a click is less likely by chance than an edge's shift, where the two contradict each other.
+
+    A slip at one end of an edge strains both. Chances: chi-square of two degrees of freedom for the click, the tails of
+    the normal distribution (Mills' ratio) for the shift.
+    """
+    return pull == 0.0 or chi_square / 2.0 >= pull**2 / 2.0 + np.log(pull) + 0.5 * np.log(np.pi / 2.0)
 
 
 def _settle(obs: Observations, state: State, used: NDArray[np.bool_]) -> Solution:
@@ -222,16 +234,19 @@ def solve(obs: Observations) -> Solution:
     edges = np.nonzero(np.abs(residuals[obs.rows_edges]) > 6.0)[0] + obs.rows_edges.start
     used[edges] = False
     solution = _join_tape(obs, _settle(obs, state, used))
-    while True:
-        bad = np.concatenate([_bad_edges(obs, solution), _shifted_edge(obs, solution)])
-        worst = _worst_click(obs, solution)
-        if not len(bad) and (worst is None or len(aside) >= allowed):
-            break
+    while True:  # one suspect at a time: what strains against a slip is cleared by its removal
+        shifted, pull = _shifted_edge(obs, solution)
+        worst = _worst_click(obs, solution) if len(aside) < allowed else None
         used = used.copy()
-        used[bad] = False
-        if worst is not None and len(aside) < allowed:
+        if worst is not None and _blames_click(worst[1], pull):
             used[2 * worst[0] : 2 * worst[0] + 2] = False
             aside.append(worst[0])
+        elif len(shifted):
+            used[shifted] = False
+        elif len(bad := _bad_edges(obs, solution)):
+            used[bad] = False
+        else:
+            break
         solution = _settle(obs, solution.state, used)
     solution = _take_back(obs, solution, aside)
     solution.outliers = [_name(obs, solution, i) for i in aside if not solution.used[2 * i]]
