@@ -97,7 +97,7 @@ def _radiator(s: Setting, feature: MeasuredFeature) -> tuple[list[Move], list[Fi
             "the masonry or to timber set in the lining; "
             f"move both tails by {forward:g} mm",
             where_mm=_place(feature) | {"forward_mm": forward},
-            buy={"radiator_move": 1.0},
+            buy={"radiator_move": 1.0, "radiator_bracket": 1.0},
             caution="Hot water and pressure: let it cool and isolate before opening a valve.",
             ask=f"Have the pipes {forward:g} mm of play, or do the tails need new elbows under the floor?",
         ),

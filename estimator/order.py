@@ -131,6 +131,12 @@ _WORDS = {
     "pattress_timber": ("timber behind the board", "treated softwood, as thick as the insulation", "m", "making_good"),
     "skirting": ("skirting", "as the old one", "m", "making_good"),
     "coving": ("coving", "as the old one", "m", "making_good"),
+    "radiator_bracket": (
+        "radiator brackets",
+        "a set, fixings long enough to reach through the lining",
+        "set",
+        "services",
+    ),
     "radiator_move": ("radiator moved", "plumber", "piece", "services"),
     "socket_move": ("socket or switch moved", "registered electrician", "piece", "services"),
     "pipe_move": ("water pipe moved", "plumber", "piece", "services"),
@@ -194,7 +200,7 @@ def _delivery(boards: Sequence[RoomBoardsOrder]) -> list[OrderLine]:
     return [
         OrderLine(
             item="delivery of boards",
-            spec="flat, dry, two to carry",
+            spec="flat, dry, with help to carry",
             quantity=1.0 if boards else 0.0,
             unit="delivery",
             key="delivery",

@@ -57,7 +57,7 @@ def test_the_order_misses_nothing_that_the_walls_ask_for() -> None:
     assert keys >= {
         "laminate_2400", "reveal_board", "adhesive", "primer", "fixing", "sealant", "foil_tape", "joint_tape",
         "joint_mix", "skim", "bead", "window_board", "skirting", "back_box",
-        "socket_move", "radiator_move", "pattress_timber", "delivery",
+        "socket_move", "radiator_move", "radiator_bracket", "pattress_timber", "delivery",
     }  # fmt: skip
     assert "asbestos_sample" not in keys  # said not to be there
 

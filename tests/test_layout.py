@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import pytest
 
@@ -13,10 +14,12 @@ from estimator.faces import Box, Face
 from estimator.layout import board_for, fits_on, lay_boards
 from estimator.layout_records import RoomLayout
 from estimator.setting_out import Corner
+from estimator.tables import Table, parse_table
 from tests.board_checker import faults
 from tests.random_rooms import RoomFaces, door, face, hard_rooms, random_room, window
 from tests.studies import layout as study
 
+DATA = Path(__file__).resolve().parent.parent / "estimator" / "data"
 RULES = board_rules()
 SIZES = study.SIZES
 
@@ -187,6 +190,26 @@ def test_a_longer_board_a_wider_saw_or_a_stricter_rule_changes_the_result() -> N
     wide = (BoardSize(key="wide", width_mm=1250, length_mm=2400),)
     assert lay_boards([face("a", 3700, 2400)], sizes=wide, rules=RULES).count == 3
     assert lay(face("a", 3700, 2400)).count == 4
+
+
+def changed(name: str, was: str, now: str) -> Table:
+    """Return a data table as it would be with one line of its file changed."""
+    text = (DATA / f"{name}.toml").read_text(encoding="utf-8")
+    assert text.count(was) == 1
+    return parse_table(name, text.replace(was, now))
+
+
+def test_a_rule_changed_in_its_data_file_changes_the_count() -> None:
+    two = (face("a", 1800, 2400), face("b", 1800, 2400))
+    clean_saw = board_rules(changed("board_rules", 'key = "kerf_mm"\nvalue = 3', 'key = "kerf_mm"\nvalue = 0'))
+    assert (lay(*two).count, lay(*two, rules=clean_saw).count) == (4, 3)
+
+
+def test_a_board_size_changed_in_its_data_file_changes_what_is_bought() -> None:
+    wall = face("a", 2450, 2400)
+    wide = changed("board_sizes", 'key = "2400x1200"\nwidth_mm = 1200', 'key = "2400x1200"\nwidth_mm = 1250')
+    found = [lay_boards([wall], sizes=sizes_on_sale(50, table=t), rules=RULES) for t in (None, wide)]
+    assert [(x.board.width_mm, x.count) for x in found] == [(1200, 3), (1250, 2)]
 
 
 def test_the_same_room_gives_the_same_layout() -> None:
