@@ -271,13 +271,15 @@ def _lines(face: Face, pieces: Sequence[Piece], row: Row) -> list[tuple[Point, P
 
 
 def _secondary(face: Face, pieces: Sequence[Piece], per_board: int) -> list[Point]:
-    """Return the fixings of each column: near the top corners, then down both edges, and one in the middle."""
+    """Return the fixings: two near the top of each piece; in columns more down both edges and one in the middle."""
     inset, found = 75.0, []
-    for piece in pieces:
-        if piece.role != "column" or per_board == 0:
-            continue
+    small: list[Point] = []
+    for piece in pieces if per_board else ():
         left, bottom, right, top = piece.on_wall.box
         level = min(top, face.ceiling(left + inset), face.ceiling(right - inset))
+        if piece.role != "column":  # a piece over or under an opening is held in a fire too
+            small += [(x, max(level - 150.0, (bottom + level) / 2)) for x in (left + inset, right - inset)]
+            continue
         rows = [level - 150.0]
         if per_board > 2:
             rows += [
@@ -287,7 +289,7 @@ def _secondary(face: Face, pieces: Sequence[Piece], per_board: int) -> list[Poin
         found += [(x, y) for y in rows for x in (left + inset, right - inset)]
         if per_board % 2:
             found.append(((left + right) / 2, (bottom + top) / 2))
-    return [
+    return small + [
         q
         for q in found
         if not any(

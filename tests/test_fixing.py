@@ -87,7 +87,7 @@ def test_each_method_has_its_own_quantities() -> None:
     assert battens.adhesive_kg is None and battens.batten_m > 20 and battens.screws > battens.batten_m * 3
     assert (dabs.flat_mm, foam.flat_mm) == (15, 10)
     assert dabs.primer_litres > 0 and battens.primer_litres == 0
-    assert len(dabs.fixings) == 2 * sum(1 for p in fixed("adhesive_dabs")[2].pieces if p.role == "column")
+    assert len(dabs.fixings) == 2 * len(fixed("adhesive_dabs")[2].pieces)
 
 
 def test_a_thin_board_gets_more_lines_of_dabs() -> None:
@@ -98,3 +98,10 @@ def test_fixings_go_through_board_and_not_through_the_window() -> None:
     fixing, _, layout = fixed("foam_adhesive")
     pieces = shapely.unary_union([shapely.Polygon(p.on_wall.outer, p.on_wall.holes) for p in layout.pieces])
     assert fixing.fixings and all(pieces.contains(shapely.Point(q)) for q in fixing.fixings)
+
+
+@pytest.mark.parametrize("method", ["adhesive_dabs", "foam_adhesive"])
+def test_each_piece_over_or_under_an_opening_has_fixings_of_its_own(method: str) -> None:
+    fixing, _, layout = fixed(method)
+    small = [shapely.Polygon(p.on_wall.outer) for p in layout.pieces if p.role == "infill"]
+    assert small and all(sum(piece.contains(shapely.Point(q)) for q in fixing.fixings) == 2 for piece in small)
