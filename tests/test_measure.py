@@ -126,6 +126,16 @@ def test_a_sheet_of_the_wrong_proportions_is_a_stop() -> None:
     assert any(f.code == "M020" and f.severity == "stop" for f in solution.findings)
 
 
+@pytest.mark.parametrize("stretch", [0.9, 0.949, 1.098, 1.265])
+def test_a_thing_of_other_proportions_taken_for_a_card_is_a_stop_though_it_might_lean(stretch: float) -> None:
+    case = simulate(
+        Setting(references=(Placed(kind="id1_card", at=(0.2, 0.5)),), photos=(FRONTAL,)), np.random.default_rng(8)
+    )
+    sightings = tuple(replace(s, model_mm=s.model_mm * np.array([stretch, 1.0])) for s in case.problem.sightings)
+    found = measure_wall(replace(case.problem, sightings=sightings)).findings
+    assert any(f.code == "M020" and f.severity == "stop" for f in found)
+
+
 def test_a_sheet_printed_at_97_percent_is_contradicted_by_a_second_sheet() -> None:
     case = simulate(two_sheets_three_photos(), np.random.default_rng(9))
     sightings = tuple(

@@ -22,6 +22,7 @@ from vision.walls import CORNERS, DeclaredReference, Sighting
 
 PULL_LIMIT = 4.0  # standard deviations of a prior against the rest
 TAPE_LIMIT = 4.0
+GREAT_LEAN = 0.05  # rad; nothing taped to a wall leans so far; invented default
 UNREAD_SCALE_SD = 0.004  # a print scale less certain than this was not read with a rule
 
 
@@ -184,7 +185,8 @@ def _reference_pulls(problem: WallProblem, solution: Solution) -> list[Finding]:
         misfit = _misfit(solution, [s for s in obs.sightings if s.reference == reference.id])
         worst = max(abs(aspect), bend, abs(size))
         if worst > PULL_LIMIT:
-            found.append(_wrong_reference(reference, where, (sx, sy), (abs(aspect), bend, abs(size))))
+            lean = float(np.hypot(*solution.state.vector[block + 3 : block + 5]))
+            found.append(_wrong_reference(reference, where, (sx, sy), (abs(aspect), bend, abs(size)), lean))
         if misfit > 25.0:
             found.append(Finding(
                 code="M023", severity="warn", where=where,
@@ -199,9 +201,18 @@ def _wrong_reference(
     where: dict[str, str],
     log_size: tuple[float, float],
     pulls: tuple[float, float, float],
+    lean: float,
 ) -> Finding:
-    """Return the finding for the strongest of three pulls: proportions, lean, size."""
+    """Return the finding for the strongest of three pulls: proportions, lean, size. A great lean [rad] of a small thing
+    is more likely other proportions, which look the same in one photo."""
     aspect, bend, size = pulls
+    if lean > GREAT_LEAN and bend > aspect and reference.kind != "survey_sheet":
+        return Finding(
+            code="M020", severity="stop", where=where,
+            message=f"{reference.id}: it has not the proportions of a {_KIND[reference.kind]}, or leans by"
+            f" {np.degrees(lean):.0f} degrees.",
+            remedy="Is it another kind of thing? Declare its real kind or size; or tape it flat to the wall.",
+        )  # fmt: skip
     if aspect >= max(bend, size):
         return Finding(
             code="M020", severity="stop", where=where,

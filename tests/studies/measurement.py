@@ -24,6 +24,8 @@ DEPENDS = (
     "vision/measure.py",
     "vision/results.py",
     "vision/reliability.py",
+    "vision/checks.py",
+    "vision/corners.py",
     "tests/simulated_walls.py",
     "tests/studies/measurement.py",
 )
@@ -101,6 +103,8 @@ class _Tally:
     slips: int = 0
     slips_named: int = 0
     slips_foreseen: float = 0.0
+    wrong_kinds: int = 0
+    wrong_kinds_named: int = 0
     causes: list[dict[str, float]] = field(default_factory=list)
 
 
@@ -122,6 +126,9 @@ def _chunk(task: tuple[str, int, int, int, int]) -> _Tally:
             tally.slips_named += named
             tally.slips_foreseen += foreseen
             tally.causes.append(_causes(solution.solution))
+            if case.problem.references[0].kind != "survey_sheet":
+                tally.wrong_kinds += 1
+                tally.wrong_kinds_named += _wrong_kind_is_named(case, rng)
     return tally
 
 
@@ -129,6 +136,14 @@ def _causes(solution: Solution) -> dict[str, float]:
     """Return the shares of the variance of the opening's height by source."""
     named, rows, _ = solved_sizes(solution, [])
     return {cause.source: cause.share for cause in limits(solution, named, rows, "openings.w1.height_mm")}
+
+
+def _wrong_kind_is_named(case: Case, rng: np.random.Generator) -> bool:
+    """Return whether a thing of 5 to 30 % other proportions, taken for the declared reference, is refused as that."""
+    stretch = np.array([np.exp(rng.uniform(np.log(1.05), np.log(1.30)) * rng.choice([-1.0, 1.0])), 1.0])
+    sightings = tuple(replace(s, model_mm=s.model_mm * stretch) for s in case.problem.sightings)
+    findings = measure_wall(replace(case.problem, sightings=sightings)).findings
+    return any(f.code == "M020" and f.severity == "stop" for f in findings)
 
 
 def _slip(case: Case, clean: Solution, rng: np.random.Generator, size_px: float) -> tuple[bool, float]:
@@ -169,6 +184,8 @@ def _figures(tallies: list[_Tally]) -> dict[str, object]:
         "slips_of_15_px": slips,
         "slips_named_share": sum(t.slips_named for t in tallies) / slips if slips else None,
         "slips_named_share_by_geometry": sum(t.slips_foreseen for t in tallies) / slips if slips else None,
+        "wrong_kinds": sum(t.wrong_kinds for t in tallies),
+        "wrong_kinds_named": sum(t.wrong_kinds_named for t in tallies),
         "opening_height_variance_by_source": {s: float(np.mean([c.get(s, 0.0) for c in causes])) for s in sources},
         "quantities": {key: summarise(values) for key, values in pairs.items()},
     }
