@@ -169,6 +169,10 @@ def _decode_with_pillow(data: bytes, *, file: str, grey: bool) -> Picture:
 
 
 def first_line(error: Exception) -> str:
-    """Return the first line of an error's text, short."""
+    """Return the first line of an error's text, short, without the addresses that mean nothing to people."""
+    from PIL import UnidentifiedImageError
+
+    if isinstance(error, UnidentifiedImageError):
+        return "not a picture"
     lines = str(error).splitlines()
     return lines[0][:120] if lines else type(error).__name__

@@ -12,7 +12,16 @@ from intake.outcomes import finding_entry, finding_of, measured_wall
 from intake.photos import list_photos
 from intake.records import declared_wall, design_of, room_of, site_of, with_implied
 from intake.results import Geometry
-from intake.store import RESULTS, inputs_sha256, read_geometry, read_json, read_survey, survey_folder, write_json
+from intake.store import (
+    RESULTS,
+    file_sha256,
+    inputs_sha256,
+    read_geometry,
+    read_json,
+    read_survey,
+    survey_folder,
+    write_json,
+)
 from intake.survey import Survey
 from intake.version import perpend_version
 from vision.findings import Finding, PerpendError, worst_first
@@ -59,7 +68,7 @@ def measure_folder(folder: Path | str, *, again: bool = False, progress: Progres
     survey = read_survey(path)
     wanted = measure_hash(path, survey)
     kept = None if again else read_geometry(path)
-    if kept is not None and kept.inputs_sha256 == wanted and _pictures_are_there(path, kept):
+    if kept is not None and kept.inputs_sha256 == wanted and _pictures_are_its_own(path, kept):
         return kept
     found = gather(path, survey=survey)
     look_for_references(found, progress=progress)
@@ -68,9 +77,10 @@ def measure_folder(folder: Path | str, *, again: bool = False, progress: Progres
     return geometry
 
 
-def _pictures_are_there(folder: Path, geometry: Geometry) -> bool:
-    files = [wall.rectified.file for wall in geometry.walls if wall.rectified is not None]
-    return all((folder / RESULTS / file).exists() for file in files)
+def _pictures_are_its_own(folder: Path, geometry: Geometry) -> bool:
+    """Return whether the straightened pictures are those of this geometry, and not of one that was cut off."""
+    pictures = [wall.rectified for wall in geometry.walls if wall.rectified is not None]
+    return all(file_sha256(folder / RESULTS / picture.file) == picture.sha256 for picture in pictures)
 
 
 def wall_cases(folder: Path, survey: Survey, geometry: Geometry) -> list[WallCase]:

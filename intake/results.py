@@ -98,6 +98,9 @@ class Rectified(Strict):
     """The straightened picture of a wall."""
 
     file: str = Field(description="below results/")
+    sha256: str | None = Field(
+        default=None, description="of the file, so that another run's picture is not taken for it"
+    )
     mm_per_px: float = Field(gt=0, description="scale")
     left_mm: float = Field(default=0.0, description="X of the picture's left border")
     top_mm: float | None = Field(default=None, description="Y of the picture's upper border")

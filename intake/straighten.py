@@ -58,8 +58,15 @@ def straighten(found: Gathered, solution: WallSolution) -> Rectified | None:
     if not done:
         return None
     name = f"rectified/{safe_name(solution.problem.wall.id)}.jpg"
-    write_bytes(found.folder / RESULTS / name, encoded.tobytes())
-    return Rectified(file=name, mm_per_px=MM_PER_PX, left_mm=round(box[0], 3), top_mm=round(box[3], 3))
+    data = encoded.tobytes()
+    write_bytes(found.folder / RESULTS / name, data)
+    return Rectified(
+        file=name,
+        sha256=hashlib.sha256(data).hexdigest(),
+        mm_per_px=MM_PER_PX,
+        left_mm=round(box[0], 3),
+        top_mm=round(box[3], 3),
+    )
 
 
 def best_view(found: Gathered, solution: WallSolution) -> str | None:

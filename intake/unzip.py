@@ -10,6 +10,7 @@ import zipfile
 from pathlib import Path, PurePosixPath
 
 from intake.photos import EXTENSIONS, LARGEST_FILE_BYTES
+from intake.refusing import shown
 from vision.findings import PerpendError
 
 MOST_MEMBERS = 5000
@@ -38,19 +39,22 @@ def unpack_zip(archive: Path) -> Path:
             _unpack(opened, archive.name, scratch)
         os.chmod(scratch, 0o755)
         os.replace(scratch, target)
-    except zipfile.BadZipFile as error:
-        raise PerpendError(
-            f"{archive.name}: not a whole ZIP file ({error}). Send it again, or send a folder."
-        ) from error
+    except PerpendError:
+        raise
     except (NotImplementedError, RuntimeError) as error:
         raise PerpendError(
-            f"{archive.name}: cannot be unpacked ({error}). Send a plain ZIP without password."
+            f"{archive.name}: cannot be unpacked ({shown(str(error))}). Send a plain ZIP without password."
         ) from error
+    except (FileExistsError, NotADirectoryError, IsADirectoryError) as error:
+        raise PerpendError(f"{archive.name}: two of its files have one name. Send it again, or a folder.") from error
     except OSError as error:
         reason = error.strerror or str(error)
         raise PerpendError(
             f"{archive.name}: could not be unpacked ({reason}). Free some space and try again."
         ) from error
+    except Exception as error:  # the reader of ZIP files raises many kinds on damaged data
+        reason = shown(str(error)) if isinstance(error, zipfile.BadZipFile) else "damaged"
+        raise PerpendError(f"{archive.name}: not a whole ZIP file ({reason}). Send it again, or a folder.") from error
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
     return target
@@ -75,18 +79,18 @@ def _unpack(opened: zipfile.ZipFile, name: str, target: Path) -> None:
 def _refuse(member: zipfile.ZipInfo, name: str) -> None:
     """Refuse a member that would leave the folder, is a link, or grows like no photo does."""
     path = PurePosixPath(member.filename.replace("\\", "/"))
-    shown = member.filename[:80]
+    named = shown(member.filename)[:80]
     if path.is_absolute() or ".." in path.parts or ":" in path.parts[0]:
         raise PerpendError(
-            f'{name}: "{shown}" would be written outside its folder. Do not open this ZIP; ask who sent it.'
+            f'{name}: "{named}" would be written outside its folder. Do not open this ZIP; ask who sent it.'
         )
     if stat.S_ISLNK(member.external_attr >> 16):
-        raise PerpendError(f'{name}: "{shown}" is a link to another place. Send the photo itself.')
+        raise PerpendError(f'{name}: "{named}" is a link to another place. Send the photo itself.')
     if member.file_size > LARGEST_FILE_BYTES and _is_wanted(member.filename):
-        raise PerpendError(f'{name}: "{shown}" is {member.file_size / 1e6:.0f} MB, too large for a photo.')
+        raise PerpendError(f'{name}: "{named}" is {member.file_size / 1e6:.0f} MB, too large for a photo.')
     if member.file_size > _BLOCK and member.file_size > LARGEST_RATIO * max(member.compress_size, 1):
         raise PerpendError(
-            f'{name}: "{shown}" grows {member.file_size // max(member.compress_size, 1)} times when unpacked.'
+            f'{name}: "{named}" grows {member.file_size // max(member.compress_size, 1)} times when unpacked.'
         )
 
 
@@ -105,5 +109,6 @@ def _write_member(opened: zipfile.ZipFile, member: zipfile.ZipInfo, name: str, t
         while block := source.read(_BLOCK):
             written += len(block)
             if written > min(member.file_size, LARGEST_FILE_BYTES):
-                raise PerpendError(f'{name}: "{member.filename[:80]}" is larger than the ZIP says. Send it again.')
+                named = shown(member.filename)[:80]
+                raise PerpendError(f'{name}: "{named}" is larger than the ZIP says. Send it again.')
             file.write(block)

@@ -176,6 +176,17 @@ def test_a_survey_replaced_while_it_is_measured_is_measured_again_next_time(
     assert width.value == pytest.approx(3900)
 
 
+def test_a_picture_of_a_run_that_was_cut_off_is_not_taken_for_the_one_before(home: Path, tmp_path: Path) -> None:
+    """Killed between the straightened picture and geometry.json, and the survey then put back as it was."""
+    folder = Path(shutil.copytree(home, tmp_path / "cut_off"))
+    measure_folder(folder)
+    picture = folder / "results" / "rectified" / "north.jpg"
+    own = picture.read_bytes()
+    picture.write_bytes(own[:-2] + b"\x00\x00")  # as the other run wrote it
+    measure_folder(folder)
+    assert picture.read_bytes() == own
+
+
 def test_a_photo_that_vanishes_while_the_page_is_open_is_a_problem_of_that_photo(home: Path, tmp_path: Path) -> None:
     folder = Path(shutil.copytree(home, tmp_path / "open"))
     pictures = Pictures(folder)

@@ -20,6 +20,7 @@ from estimator.prices import load_prices
 from intake.decode import decode_picture
 from intake.photos import describe_photo, lens_prior
 from intake.survey import parse_survey
+from tests import fuzzing
 from tests.simulated_walls import Case, Placed, Setting, View, simulate
 from vision.findings import PerpendError
 from vision.measure import measure_wall
@@ -179,3 +180,9 @@ def test_thousands_of_marks_are_solved_in_reasonable_time() -> None:
     many = tuple(replace(m, px=(m.px[0] + 0.001 * k, m.px[1])) for k in range(120) for m in case.problem.marks)
     solution = measure_wall(replace(case.problem, marks=many))
     assert solution.measured.width_mm is not None
+
+
+@pytest.mark.parametrize("target", sorted(fuzzing.TARGETS))
+def test_damaged_input_of_every_kind_is_read_or_refused_in_words(target: str) -> None:
+    most = {"marks": 30, "archive": 120}.get(target, 800)
+    assert fuzzing.throw(target, seconds=60.0, seed=7, most=most)["inputs"] == most

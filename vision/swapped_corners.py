@@ -68,6 +68,8 @@ def untangle(problem: WallProblem) -> tuple[tuple[Mark, ...], list[Finding]]:
 def _runs_round(px: Sequence[tuple[float, float]]) -> bool:
     """Return whether four pixels run anticlockwise as seen (y down), each corner turning the same way."""
     p = np.array(px)
+    if not np.all(np.isfinite(p)):
+        return False
     edges = np.roll(p, -1, axis=0) - p
     after = np.roll(edges, -1, axis=0)
     return bool(np.all(edges[:, 0] * after[:, 1] - edges[:, 1] * after[:, 0] < 0.0))
