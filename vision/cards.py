@@ -141,7 +141,8 @@ def judge(
     if reasons and not told:
         return _failed(rough, target, *reasons)
     faces = (0.0,) * 4 if pose is None else _side_faces(rough, model, pose, target, size_px)
-    fitted = fit_quad(picture, rough, round_share=share, side_px=faces)
+    px_per_mm = float(np.linalg.norm(rough[2] - rough[0]) / np.hypot(target.long_mm, target.short_mm))
+    fitted = fit_quad(picture, rough, round_share=share, side_px=faces, px_per_mm=px_per_mm)
     if isinstance(fitted, str):
         return _failed(rough, target, fitted)
     corners = as_seen(fitted.corners_px)

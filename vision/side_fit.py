@@ -8,7 +8,7 @@ import numpy as np
 
 from vision.linear_light import LINEAR_OF_CODE, Picture
 from vision.quads import crossing, is_convex
-from vision.side_step import fit_step
+from vision.side_step import Band, Step, fit_steps
 from vision.walls import FloatArray
 
 _ACROSS_PX = 4.0  # half the width of the band of pixels that a side is fitted to
@@ -83,6 +83,7 @@ def fit_quad(
     *,
     round_share: float = 0.0,
     side_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
+    px_per_mm: float = 1.0,
 ) -> FittedQuad | str:
     """Return the quadrilateral fitted to the pixels from corners right to a pixel or so, or why it fails.
 
@@ -95,15 +96,27 @@ def fit_quad(
     side_px
         How wide the thing's side face shows beyond each side of its front, px: the front's edge is fitted, not that of
         the side face behind it, whose light is unknown.
+    px_per_mm
+        About how large the thing is in the picture.
     """
     corners = np.asarray(corners_px, float)
     guard = _GUARD_PX + round_share * _longest(corners)
-    sides: list[FittedSide] = []
+    bands = []
     for i in range(4):
-        side = _fit_side(picture, corners, i, guard=guard, strip=side_px[i])
-        if isinstance(side, str):
-            return side
-        sides.append(side)
+        band = _band(picture, corners, i, _ACROSS_PX, guard)
+        if isinstance(band, str):
+            return band
+        bands.append(band)
+    steps = fit_steps(
+        [
+            Band(s=b.s, d=b.d, light=b.colours @ _mix(b.colours), strip_px=strip)
+            for b, strip in zip(bands, side_px, strict=True)
+        ],
+        px_per_mm,
+    )
+    if steps is None:
+        return "a side shows no edge"
+    sides = [_fitted_side(band, step) for band, step in zip(bands, steps, strict=True)]
     moved = _closed([s.line for s in sides], corners, 3 * _ACROSS_PX)
     if isinstance(moved, str):
         return moved
@@ -181,13 +194,7 @@ def _band(
     return _Band(s=s, d=d, colours=colours.astype(float), start=a, along=along, inward=normal)
 
 
-def _fit_side(picture: Picture, corners: FloatArray, i: int, *, guard: float, strip: float) -> FittedSide | str:
-    band = _band(picture, corners, i, _ACROSS_PX, guard)
-    if isinstance(band, str):
-        return band
-    step = fit_step(band.s, band.d, band.colours @ _mix(band.colours), strip)
-    if step is None:
-        return "a side shows no edge"
+def _fitted_side(band: _Band, step: Step) -> FittedSide:
     ends = band.place(step.offsets)
     inside, outside = _either_side(band.colours, band.d, float(np.mean(step.offsets)))
     difference = float(np.abs(inside - outside).max())
