@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from functools import cache
 from itertools import combinations
 
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from estimator.cutting import Cut, cut_rectangles
 
+HARD_LIST = (5, 4, "fb2d3eb724401431")
 SIDES = st.tuples(st.integers(1, 9), st.integers(1, 9))
 
 
@@ -108,3 +110,42 @@ def test_a_piece_that_fits_only_turned_is_turned_or_refused() -> None:
 def test_the_same_input_gives_the_same_plan() -> None:
     wanted = [(321, 1234), (456, 789), (900, 333), (250, 1500), (600, 600), (700, 410)]
     assert cut_rectangles(wanted, board=(1200, 2400), kerf=3) == cut_rectangles(wanted, board=(1200, 2400), kerf=3)
+
+
+def test_the_bound_without_turning_counts_pieces_of_which_no_two_share_a_board() -> None:
+    """By hand: three pieces wider and taller than half a board need three; one narrower may lie beside another."""
+    big = [(700, 1300)] * 3
+    assert cut_rectangles(big, board=(1200, 2400), kerf=3, turn=False).lower_bound == 3
+    assert cut_rectangles([*big, (400, 1300)], board=(1200, 2400), kerf=3, turn=False).boards == 3
+    wide = [(700, 900), (700, 900)]
+    assert cut_rectangles(wide, board=(1200, 2400), kerf=3, turn=False).lower_bound == 1
+
+
+def test_nothing_takes_no_board_and_what_is_no_piece_is_refused() -> None:
+    nothing = cut_rectangles([], board=(1200, 2400), kerf=3)
+    assert (nothing.boards, nothing.lower_bound, nothing.cuts, nothing.offcuts) == (0, 0, (), ())
+    for piece in ((0, 5), (5, 0), (-1, 5)):
+        with pytest.raises(ValueError, match="piece 0"):
+            cut_rectangles([piece], board=(1200, 2400), kerf=3)
+
+
+@given(st.lists(st.tuples(st.integers(60, 1200), st.integers(60, 2400)), min_size=1, max_size=9), st.integers(0, 5))
+@settings(max_examples=15, deadline=None, derandomize=True)
+def test_offcuts_lie_within_their_board_and_apart_from_every_piece(wanted: list[tuple[int, int]], kerf: int) -> None:
+    plan = cut_rectangles(wanted, board=(1200, 2400), kerf=kerf, tries=20)
+    for board, (x, y, w, h) in plan.offcuts:
+        assert w > 0 and h > 0
+        assert x >= 0 and x + w <= 1200 and y >= 0 and y + h <= 2400
+        for cut in (c for c in plan.cuts if c.board == board):
+            apart_across = x + w <= cut.left or cut.left + cut.width <= x
+            apart_up = y + h <= cut.bottom or cut.bottom + cut.height <= y
+            assert apart_across or apart_up
+
+
+def test_a_hard_list_is_still_cut_as_it_was() -> None:
+    """Regression, our own figures: boards, bound, and where each piece lies, so that a change of the search is seen."""
+    sides = [(320 + 53 * k % 700, 410 + 97 * k % 1500) for k in range(14)]
+    plan = cut_rectangles(sides, board=(1200, 2400), kerf=3)
+    told = ";".join(f"{c.piece}@{c.board}:{c.left},{c.bottom}{'t' if c.turned else ''}" for c in plan.cuts)
+    assert (plan.boards, plan.lower_bound) == HARD_LIST[:2]
+    assert hashlib.sha256(told.encode()).hexdigest()[:16] == HARD_LIST[2]

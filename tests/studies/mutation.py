@@ -18,7 +18,10 @@ from tests.mutants import ROOT, Mutant, Trials, mutant_at, sites, unchanged
 GROUPS = {
     "solver": (
         ("vision.solve", "vision.model", "vision.observe", "vision.unknowns"),
-        ("tests/test_model.py", "tests/test_measure.py", "tests/test_lengths.py", "tests/test_lens_and_pose.py"),
+        (
+            "tests/test_model.py", "tests/test_solve.py", "tests/test_measure.py", "tests/test_lengths.py",
+            "tests/test_lens_and_pose.py", "tests/test_little_to_see.py",
+        ),
     ),
     "heat": (
         ("estimator.layers", "estimator.transmittance", "estimator.moisture", "estimator.junctions"),
@@ -30,7 +33,7 @@ GROUPS = {
     ),
     "boards": (
         ("estimator.faces", "estimator.columns", "estimator.cutting", "estimator.cut_plan"),
-        ("tests/test_faces.py", "tests/test_layout.py", "tests/test_cutting.py"),
+        ("tests/test_faces.py", "tests/test_layout.py", "tests/test_cutting.py", "tests/test_little_said.py"),
     ),
 }  # fmt: skip
 DEPENDS = (
