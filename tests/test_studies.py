@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.run_study import STUDIES, code_sha256
+from tests.readme_figures import QUOTED, quoted
+from tests.run_study import ROOT, STUDIES, code_sha256
 
 KEPT = sorted(STUDIES.glob("*.json"))
 
@@ -35,3 +36,10 @@ def test_a_changed_file_changes_the_hash_of_the_code_and_line_endings_do_not(tmp
     assert code_sha256(["*.py"], root=tmp_path) == before
     (tmp_path / "a.py").write_bytes(b"one\nthree\n")
     assert code_sha256(["*.py"], root=tmp_path) != before
+
+
+@pytest.mark.parametrize("study", sorted(QUOTED))
+def test_readme_quotes_a_study_as_its_file_has_it(study: str) -> None:
+    readme = " ".join((ROOT / "README.md").read_text(encoding="utf-8").split())
+    for words in quoted(study):
+        assert " ".join(words.split()) in readme, "python -m tests.readme_figures prints what README should say"
