@@ -15,7 +15,7 @@ def test_sizes_from_rendered_pictures_hold_what_they_state_and_beat_a_bare_homog
     for name in study.CONFIGURATIONS:
         figures = result[name]
         assert isinstance(figures, dict)
-        assert figures["rooms_without_a_reference"] == 0
+        assert figures["rooms_not_measured"] <= 1  # a card may be refused as too small to be told from other things
         for row in figures["quantities"].values():
             sizes += row["n"]
             assert abs(row["bias_over_sd"]) < 3.0

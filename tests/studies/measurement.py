@@ -79,12 +79,17 @@ def stated(solution: WallSolution) -> dict[str, tuple[float, float]]:
 
 
 def summarise(pairs: list[tuple[float, float, float]]) -> dict[str, float]:
-    """Return the figures of one quantity from (truth, value, sd) triples."""
+    """Return the figures of one quantity from (truth, value, sd) triples.
+
+    The error stands over its bound in two ways: root mean square over root mean square, which a few hard cases rule,
+    and the root mean square of each error over its own bound.
+    """
     truth, value, sd = np.array(pairs).T
     error = value - truth
     return {
         "n": len(pairs),
         "rms_over_bound": float(np.sqrt(np.mean(error**2) / np.mean(sd**2))),
+        "rms_of_error_over_bound": float(np.sqrt(np.mean((error / sd) ** 2))),
         "coverage": float(np.mean(np.abs(error) <= 1.96 * sd)),
         "p95_percent": float(np.quantile(np.abs(error / truth), 0.95) * 100),
         "p95_percent_of_the_bound": float(1.96 * np.sqrt(np.mean((sd / truth) ** 2)) * 100),

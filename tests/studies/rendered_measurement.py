@@ -21,8 +21,10 @@ DEPENDS = (
         f"vision/{name}.py"
         for name in (
             "lens", "pose", "priors", "model", "problem", "unknowns", "observe", "start", "solve", "lengths", "measure",
-            "results", "edges", "linear_light", "references", "reference_search", "sheets", "tag_fit", "sheet_map",
-            "paper", "cards", "quads", "side_fit", "side_step", "card_face", "plane_view",
+            "results", "corners", "swapped_corners", "edges", "linear_light", "references", "reference_search",
+            "sheets", "tag_fit", "sheet_map", "paper", "cards", "card_looks", "quads", "side_fit", "side_step",
+            "card_face",
+            "plane_view",
         )
     ),
     "tests/scenes.py", "tests/scenes_draw.py", "tests/scenes_things.py", "tests/scenes_random.py",
@@ -52,7 +54,6 @@ class _Tally:
     rooms: int = 0
     pictures: int = 0
     lost: int = 0
-    unmeasured: int = 0
     alarms: int = 0
 
     def add(self, other: _Tally) -> None:
@@ -64,7 +65,6 @@ class _Tally:
         self.rooms += other.rooms
         self.pictures += other.pictures
         self.lost += other.lost
-        self.unmeasured += other.unmeasured
         self.alarms += other.alarms
 
 
@@ -75,7 +75,6 @@ def _measure(tally: _Tally, taken: Pictures, references: tuple[int, ...], views:
     tally.pictures += len(views)
     tally.lost += survey.lost
     if not survey.problem.sightings:
-        tally.unmeasured += 1
         return
     solution = survey.measured()
     tally.alarms += bool(solution.solution and solution.solution.outliers)
@@ -110,7 +109,7 @@ def _figures(tally: _Tally) -> dict[str, object]:
         "rooms": tally.rooms,
         "pictures": tally.pictures,
         "references_in_view_not_found": tally.lost,
-        "rooms_without_a_reference": tally.unmeasured,
+        "rooms_not_measured": tally.rooms - max((len(p) for p in tally.pairs.values()), default=0),
         "rooms_with_a_mark_left_out": tally.alarms,
         "median_error_of_a_bare_homography_mm": float(np.median(tally.bare)) if tally.bare else None,
         "median_error_of_a_bare_homography_over_ours": (
