@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import random
 import subprocess
@@ -14,6 +15,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from tests.mutants import ROOT, Mutant, Trials, mutant_at, sites, unchanged
+from tests.run_study import code_sha256
 
 GROUPS = {
     "solver": (
@@ -69,25 +71,51 @@ def run(seed: int, part: float) -> dict[str, Any]:
     Notes
     -----
     Against each mutant only those tests run that reach its line, shortest first, until one fails. A mutant on a line
-    that no quick test reaches is a survivor.
+    that no quick test reaches is a survivor. What has been tried is kept in the system's folder for such things, so
+    that a run that was cut off goes on where it stopped.
     """
-    rng = random.Random(seed)
     groups: dict[str, dict[str, Any]] = {}
-    for group, (modules, files) in GROUPS.items():
-        each = max(1, round(MUTANTS * part / 12))
-        sample = [mutant for module in modules for mutant in _some(rng, module, each)]
-        groups[group] = _trial(sample, modules, files)
-    tried = sum(told["tried"] for told in groups.values())
+    for group, (modules, _) in GROUPS.items():
+        told = [tried(module, seed, part) for module in modules]
+        survived = [place for one in told for place in one["survived"]]
+        groups[group] = {
+            "tried": sum(one["tried"] for one in told),
+            "killed": sum(one["killed"] for one in told),
+            "killed_by_running_out_of_time": sum(one["out_of_time"] for one in told),
+            "survived": [place for place in survived if _name(place) not in EQUIVALENT],
+            "equivalent": {place: EQUIVALENT[_name(place)] for place in survived if _name(place) in EQUIVALENT},
+            "cpu_seconds": round(sum(one["cpu_seconds"] for one in told), 1),
+        }
+    count = sum(told["tried"] for told in groups.values())
     killed = sum(told["killed"] for told in groups.values())
     equivalent = sum(len(told["equivalent"]) for told in groups.values())
     return {
         "groups": groups,
-        "tried": tried,
+        "tried": count,
         "killed": killed,
-        "killed_share": killed / tried,
+        "killed_share": killed / count,
         "equivalent": equivalent,
-        "killed_share_without_equivalent": killed / max(1, tried - equivalent),
+        "killed_share_without_equivalent": killed / max(1, count - equivalent),
     }
+
+
+def tried(module: str, seed: int, part: float) -> dict[str, Any]:
+    """Return what came of a module's mutants, from an earlier run of the same code where there was one."""
+    own = (*DEPENDS, "tests/studies/mutation.py")
+    name = f"{module}-{seed}-{part:g}-{code_sha256(own)[:16]}.json"
+    kept = Path(tempfile.gettempdir()) / "perpend_mutants" / name
+    if kept.exists():
+        told: dict[str, Any] = json.loads(kept.read_text(encoding="utf-8"))
+        return told
+    files = next(files for modules, files in GROUPS.values() if module in modules)
+    told = _trial(_some(random.Random(f"{seed} {module}"), module, max(1, round(MUTANTS * part / 12))), files)
+    kept.parent.mkdir(exist_ok=True)
+    kept.write_text(json.dumps(told), encoding="utf-8")
+    return told
+
+
+def _name(place: str) -> str:
+    return place.rpartition(" (line ")[0]
 
 
 def _some(rng: random.Random, module: str, number: int) -> list[Mutant]:
@@ -95,34 +123,29 @@ def _some(rng: random.Random, module: str, number: int) -> list[Mutant]:
     return [mutant_at(module, site) for site in sorted(rng.sample(everything, min(number, len(everything))))]
 
 
-def _trial(sample: Sequence[Mutant], modules: Sequence[str], files: Sequence[str]) -> dict[str, Any]:
-    reach, lasts = reaching(modules, files)
-    survived, equivalent, out_of_time, used_s = [], {}, 0, 0.0
+def _trial(sample: Sequence[Mutant], files: Sequence[str]) -> dict[str, Any]:
+    module = sample[0].module
+    reach, lasts = reaching(module, files)
+    survived, out_of_time, used_s = [], 0, 0.0
     with Trials() as trials:
-        for module in modules:  # the same source, only rewritten, must pass: else the tests would notice nothing real
-            everything = shortest(set().union(*reach[module].values()), lasts, most_s=60.0)
-            code, _ = trials.run(module, unchanged(module), everything, cpu_s=120.0)
-            if code != 0:
-                raise RuntimeError(f"{module}: the tests fail on the unchanged source (pytest ends with {code})")
+        # the same source, only rewritten, must pass: else the tests would notice nothing real
+        everything = shortest(set().union(*reach.values()), lasts, most_s=60.0)
+        code, _ = trials.run(module, unchanged(module), everything, cpu_s=120.0)
+        if code != 0:
+            raise RuntimeError(f"{module}: the tests fail on the unchanged source (pytest ends with {code})")
         for mutant in sample:
-            lines = reach[mutant.module]
-            tests = shortest(lines.get(mutant.line) or lines.get(mutant.statement_line, set()), lasts)
-            code, seconds = trials.run(mutant.module, mutant.source, tests, cpu_s=30.0) if tests else (0, 0.0)
+            tests = shortest(reach.get(mutant.line) or reach.get(mutant.statement_line, set()), lasts)
+            code, seconds = trials.run(module, mutant.source, tests, cpu_s=30.0) if tests else (0, 0.0)
             used_s += seconds
             out_of_time += code < 0
             if code == 0:
-                place = f"{mutant.name} (line {mutant.line}, {len(tests)} tests)"
-                if mutant.name in EQUIVALENT:
-                    equivalent[place] = EQUIVALENT[mutant.name]
-                else:
-                    survived.append(place)
+                survived.append(f"{mutant.name} (line {mutant.line}, {len(tests)} tests)")
     return {
         "tried": len(sample),
-        "killed": len(sample) - len(survived) - len(equivalent),
-        "killed_by_running_out_of_time": out_of_time,
+        "killed": len(sample) - len(survived),
+        "out_of_time": out_of_time,
         "survived": survived,
-        "equivalent": equivalent,
-        "cpu_seconds": round(used_s, 1),
+        "cpu_seconds": used_s,
     }
 
 
@@ -138,8 +161,8 @@ def shortest(tests: set[str], lasts: dict[str, float], *, most_s: float = MOST_S
     return chosen
 
 
-def reaching(modules: Sequence[str], files: Sequence[str]) -> tuple[dict[str, dict[int, set[str]]], dict[str, float]]:
-    """Return which quick tests reach each line of each module, and how long each test takes, in seconds.
+def reaching(module: str, files: Sequence[str]) -> tuple[dict[int, set[str]], dict[str, float]]:
+    """Return which quick tests reach each line of a module, and how long each test takes, in seconds.
 
     What a fixture of a whole file reaches counts for every test of the file.
     """
@@ -151,7 +174,7 @@ def reaching(modules: Sequence[str], files: Sequence[str]) -> tuple[dict[str, di
             [
                 sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-m", "not long", *files,
                 *(f"--deselect={test}" for test in SLOW),
-                *(f"--cov={module.split('.', maxsplit=1)[0]}" for module in modules[:1]), "--cov-context=test",
+                f"--cov={module.split('.', maxsplit=1)[0]}", "--cov-context=test",
                 "--cov-report=", f"--junitxml={told}", "-o", "junit_duration_report=total",
             ],
             cwd=ROOT, env={**os.environ, "COVERAGE_FILE": str(data)}, check=True, stdout=subprocess.DEVNULL,
@@ -166,10 +189,8 @@ def reaching(modules: Sequence[str], files: Sequence[str]) -> tuple[dict[str, di
         of_file: dict[str, set[str]] = defaultdict(set)
         for test in lasts:
             of_file[test.split("::", maxsplit=1)[0]].add(test)
-        reach: dict[str, dict[int, set[str]]] = {}
-        for module in modules:
-            lines = kept.contexts_by_lineno(str(ROOT / f"{module.replace('.', '/')}.py"))
-            reach[module] = {line: _tests(contexts, of_file, lasts) for line, contexts in lines.items()}
+        lines = kept.contexts_by_lineno(str(ROOT / f"{module.replace('.', '/')}.py"))
+        reach = {line: _tests(contexts, of_file, lasts) for line, contexts in lines.items()}
     return reach, lasts
 
 
@@ -182,3 +203,7 @@ def _tests(contexts: Sequence[str], of_file: dict[str, set[str]], lasts: dict[st
         else:
             found |= of_file[test.split("::", maxsplit=1)[0]] if phase == "setup" else {test}
     return found
+
+
+if __name__ == "__main__":
+    print(json.dumps(tried(sys.argv[1], 20261125, 1.0), indent=1))
