@@ -26,6 +26,7 @@ SAMPLE_SD_PX = 0.5  # the floor of a sample's standard deviation: blur, sharpeni
 RIVAL = 0.55  # a second line at least this strong makes the edge ambiguous
 SHORTEST_PX = 60.0
 UNSURE_PX = 12.0  # an edge predicted worse than this is not looked for
+CLOSE_PX = 8.0  # front and back edge of a side face seen so thin are not told apart: both are left to the clicks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -257,11 +258,27 @@ def trace_edges(grey: GreyImage, solution: WallSolution, photo: str) -> list[Edg
                 continue  # a door's foot is the floor, or what lies on it
             if not ({a, b} <= marked or (quad == "wall" and {a, b} & marked)):
                 continue  # a wall's edge may leave the picture; another photo knows its other end
+            if quad != "wall" and _thin_face(solution, photo, quad, edge):
+                continue
             proud = _proud(solution, photo) if quad == "wall" and edge == "bottom" else 0.0
             trace = _trace(grey, solution, photo, (quad, edge), frame=frame, proud_mm=proud)
             if trace is not None:
                 traces.append(trace)
     return traces
+
+
+def _thin_face(solution: WallSolution, photo: str, opening: str, edge: str) -> bool:
+    """Return whether a side face of a reveal is seen so edge-on that its front and back edges run side by side."""
+    if solution.depth_mm(opening) is None:
+        return False
+    front = _edge_curve(solution, photo, opening, edge, False, 0.0)
+    back = _edge_curve(solution, photo, opening, edge, True, 0.0)
+    if front is None or back is None:
+        return False
+    along = front[0][-1] - front[0][0]
+    normal = np.array([-along[1], along[0]]) / np.linalg.norm(along)
+    apart = (back[0] - front[0]) @ normal
+    return bool(np.min(np.abs(apart)) < CLOSE_PX)
 
 
 def _quads(solution: WallSolution) -> Sequence[tuple[str, bool]]:
