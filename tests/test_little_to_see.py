@@ -7,8 +7,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from intake.privacy import blur_inside
 from tests.simulated_walls import Case, Placed, Setting, View, simulate
-from vision import bond_lattice, brick_pattern, brick_pitch, brick_plane, card_face, edges, linear_light, start
+from vision import (
+    bond_lattice,
+    brick_pattern,
+    brick_pitch,
+    brick_plane,
+    card_face,
+    checks,
+    edges,
+    linear_light,
+    references,
+    results,
+    start,
+)
 from vision.checks import _slip
 from vision.crossings import find_crossing
 from vision.forecast import forecast
@@ -17,7 +30,6 @@ from vision.pose import Pose
 from vision.problem import WallProblem
 from vision.quick_look import glance
 from vision.rectify import rectify_wall
-from vision.references import blur_inside
 from vision.room_axes import plane_from, room_axes, starts_from
 from vision.sheets import find_sheets, place_sheet
 from vision.wall_edge import edge_thickness
@@ -195,17 +207,6 @@ def test_a_card_at_the_rim_of_the_picture_tells_nothing_of_its_corners_or_its_pr
     model = np.array([[0.0, 0], [85.6, 0], [85.6, 54], [0, 54]]) - [42.8, 27]
     assert card_face._missing_share(colour, np.diag([0.7, 0.7, 1.0]), np.array([-42.8, -27.0]), 1.4) is None
     assert model.shape == (4, 2)
-
-
-def test_a_card_outside_the_picture_leaves_it_as_it_is_and_one_inside_is_blurred() -> None:
-    rng = np.random.default_rng(2)
-    picture = rng.integers(0, 255, (120, 160, 3)).astype(np.uint8)
-    outside = card(np.array([[-90.0, -90], [-40, -90], [-40, -60], [-90, -60]]))
-    inside = card(np.array([[30.0, 30], [90, 30], [90, 68], [30, 68]]))
-    assert (blur_inside(picture, [outside]) == picture).all()
-    blurred = blur_inside(picture, [inside])
-    assert blurred[40:60, 45:75].std() < picture[40:60, 45:75].std() / 2
-    assert (blurred[90:] == picture[90:]).all()
 
 
 def test_a_reference_of_fewer_than_four_points_starts_no_room() -> None:
@@ -403,3 +404,79 @@ def test_the_edge_of_a_wall_needs_both_sides_and_a_reference_across_it() -> None
     whole = edge_problem(square)
     assert [f.code for f in edge_thickness(replace(whole, marks=whole.marks[:1]))[1]] == ["M050"]
     assert [f.code for f in edge_thickness(edge_problem(square, sighted=False))[1]] == ["M051"]
+
+
+# What does not agree
+
+
+def test_a_focal_length_that_the_photo_belies_is_said(case: Case) -> None:
+    wrong = tuple(replace(p, focal_px=1.35 * p.focal_px) for p in case.problem.photos)
+    found = [f for f in measure_wall(replace(case.problem, photos=wrong)).findings if f.code == "M030"]
+    assert found
+    assert "times as long as the photo's details say" in found[0].message
+
+
+def test_a_photo_cut_down_at_one_side_is_said_to_look_cropped(case: Case) -> None:
+    moved = np.array([420.0, 0.0])
+    marks = tuple(replace(m, px=tuple(np.array(m.px) + moved)) for m in case.problem.marks)
+    seen = tuple(
+        replace(s, points_px=s.points_px + moved, corners_px=s.corners_px + moved) for s in case.problem.sightings
+    )
+    edges_ = tuple(replace(e, points_px=e.points_px + moved) for e in case.problem.edges)
+    cropped = replace(case.problem, marks=marks, sightings=seen, edges=edges_)
+    assert {f.code for f in measure_wall(cropped).findings} & {"M031", "M032", "M014"}
+
+
+def test_the_strongest_pull_of_a_reference_names_what_is_wrong_with_it(case: Case) -> None:
+    sheet = case.problem.references[0]
+    told = [
+        checks._wrong_reference(sheet, {}, (0.02, -0.02), pulls, 0.0).code
+        for pulls in ((9.0, 1.0, 2.0), (1.0, 2.0, 9.0), (1.0, 9.0, 2.0))
+    ]
+    assert told == ["M020", "M022", "M021"]
+
+
+def test_a_declared_sheet_without_a_number_takes_the_one_stranger_and_never_one_of_two(case: Case) -> None:
+    known = replace(case.problem.references[0], id="known", number=17)
+    unnumbered = replace(known, id="mine", number=None)
+    assert references._sheet_name(17, [known, unnumbered], [17, 20]) == "known"
+    assert references._sheet_name(20, [known, unnumbered], [17, 20]) == "mine"
+    assert references._sheet_name(20, [known, unnumbered], [17, 20, 21]) == "sheet-20"
+    assert references._sheet_name(20, [known], [20]) == "sheet-20"
+
+
+def test_a_reference_tells_how_high_an_opening_on_its_wall_is(case: Case) -> None:
+    file = case.problem.photos[0].file
+    rectangle = np.array([[500.0, 810, 0], [797, 810, 0], [797, 600, 0], [500, 600, 0]])
+    corners = case.project(file, rectangle)
+    seen = next(s for s in case.problem.sightings if s.photo == file)
+    sightings = (replace(seen, confirmed=True, corners_px=corners),)
+    search = references.ReferenceSearch(sightings=sightings, findings=())
+    asked = {s.reference: "north" for s in sightings}
+    marks = [replace(m, wall="north") for m in case.problem.marks]
+    heights = references.opening_heights(search, marks, asked, photo=file, size_px=(4000, 3000))
+    assert list(heights) == [("north", "w1")]
+    assert heights["north", "w1"] == pytest.approx(case.truth["openings.w1.height_mm"], rel=0.1)
+    unsure = references.ReferenceSearch(sightings=tuple(replace(s, confirmed=False) for s in sightings), findings=())
+    assert references.opening_heights(unsure, marks, asked, photo=file, size_px=(4000, 3000)) == {}
+
+
+def test_a_wall_has_no_thickness_unless_all_its_parts_are_known() -> None:
+    reveal, outer = Measured(value=130.0, sd=2.0), Measured(value=30.0, sd=2.0)
+    assert results.thickness(reveal, None, outer, None) is None
+    assert results.thickness(None, 70.0, outer, None) is None
+    whole = results.thickness(reveal, 70.0, outer, None)
+    assert whole is not None
+    assert whole.value == 230.0
+    assert results.thickness(reveal, 70.0, outer, Measured(value=238.0, sd=1.0)) == Measured(value=238.0, sd=1.0)
+
+
+def test_four_corners_in_no_order_are_left_out_and_a_swapped_pair_is_mended(case: Case) -> None:
+    file = case.problem.photos[0].file
+    own = {m.point: m for m in case.problem.marks if m.photo == file and m.opening is None}
+    rest = tuple(m for m in case.problem.marks if m not in own.values())
+    line = {p: replace(m, px=(1000.0 + 300.0 * k, 1500.0)) for k, (p, m) in enumerate(own.items())}
+    assert "M012" in codes(replace(case.problem, marks=(*rest, *line.values())))
+    a, b = own["bottom_left"], own["top_left"]
+    swapped = {**own, "bottom_left": replace(a, px=b.px), "top_left": replace(b, px=a.px)}
+    assert "M011" in codes(replace(case.problem, marks=(*rest, *swapped.values())))
