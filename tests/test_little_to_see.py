@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from intake.privacy import blur_inside
 from tests.simulated_walls import Case, Placed, Setting, View, simulate
 from vision import (
     bond_lattice,

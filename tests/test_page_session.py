@@ -17,7 +17,9 @@ import pytest
 
 from intake.page.document import Edit, mark_identity
 from intake.page.keeping import KEPT, KEPT_VERSIONS
+from intake.page.searching import expected_in, only_sheets
 from intake.page.session import Session
+from intake.records import declared_reference
 from intake.store import BACKUP
 from intake.survey import parse_survey
 from vision.findings import PerpendError
@@ -28,6 +30,25 @@ ROOT = Path(__file__).resolve().parent.parent
 def put(photo: str, point: str, x: float, was: Any = None) -> Edit:
     mark = {"wall": "north", "point": point, "px": [x, x]}
     return Edit(path=("photos", photo, "marks", mark_identity(mark)), value=mark, was=was)
+
+
+def test_the_page_looks_for_a_card_in_colour_with_the_wall_s_marks_and_for_sheets_alone_in_grey() -> None:
+    mark = {"wall": "north", "point": "top_left", "px": [10, 12]}
+    for kind, in_colour in (("id1_card", True), ("survey_sheet", False)):
+        number = {"number": 4} if kind == "survey_sheet" else {}
+        elsewhere = {"id": "p9", "kind": "a4", "on": "south"}
+        told = {
+            "schema_version": 1,
+            "walls": [{"id": "north"}, {"id": "south"}],
+            "references": [{"id": "r1", "kind": kind, "on": "north", **number}, elsewhere],
+            "photos": [{"file": "a.jpg", "marks": [mark]}],
+        }
+        survey = parse_survey(json.dumps(told))
+        references = tuple(declared_reference(entry) for entry in survey.references)
+        declared, marks = expected_in(survey, "a.jpg", references)
+        assert [r.id for r in declared] == ["r1"]
+        assert only_sheets(declared) is not in_colour
+        assert len(marks) == (1 if in_colour else 0)
 
 
 def on_disk(folder: Path) -> dict[str, Any]:
@@ -186,7 +207,9 @@ SAVER = """
 import sys
 from pathlib import Path
 from intake.page.document import Edit
+from intake.page.searching import expected_in, only_sheets
 from intake.page.session import Session
+from intake.records import declared_reference
 session = Session(Path(sys.argv[1]))
 start = len(session.document.get("walls", []))
 print("ready", flush=True)

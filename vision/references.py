@@ -16,14 +16,13 @@ from vision.sheets import NotASheet, Sheet, find_sheets
 from vision.walls import DeclaredReference, FloatArray, Mark, ReferenceKind, Sighting
 
 __all__ = [
-    "UNSURE_OF_SIZE", "ReferenceSearch", "Rejected", "blur_inside", "find_references", "never_found", "opening_heights",
+    "UNSURE_OF_SIZE", "ReferenceSearch", "Rejected", "find_references", "never_found", "opening_heights",
 ]  # fmt: skip
 
 SCALE_OFF = 3.0  # a print scale this many sd from what was declared is a finding
 CURLED_PX = 0.25
 SHEET_MM = (297.0, 210.0)
 UNSURE_OF_SIZE = "R008"  # a declared thing was found but could not be told by its size
-_PATCHES = (5, 4)  # what is left of a card's face
 PROPOSED: tuple[ReferenceKind, ...] = ("id1_card", "a4")
 
 
@@ -282,38 +281,3 @@ def opening_heights(
         extent = SHEET_MM if seen.kind == "survey_sheet" else np.ptp(seen.model_mm, axis=0)
         heights |= heights_in(views[wall], own, seen.corners_px, float(extent[0] * extent[1]))
     return heights
-
-
-def blur_inside(picture: Picture, sightings: Iterable[Sighting]) -> Picture:
-    """Return the picture with the inside of every card in it made unreadable; the picture itself if there is none.
-
-    A bank card may have been used. Its face is averaged to a few patches, proposals included; its outline stays.
-
-    Parameters
-    ----------
-    picture
-        (h, w, 3) BGR or (h, w), the photo that the sightings belong to.
-    sightings
-        References seen in it; only cards are blurred.
-    """
-    import cv2
-
-    cards = [s for s in sightings if s.kind == "id1_card"]
-    if not cards:
-        return picture
-    out = picture.copy()
-    for card in cards:
-        corners = card.corners_px
-        middle = corners.mean(axis=0)
-        inner = (middle + 0.97 * (corners - middle)).astype(np.float32)
-        low = np.maximum(np.floor(corners.min(axis=0)).astype(int), 0)
-        high = np.minimum(np.ceil(corners.max(axis=0)).astype(int) + 1, picture.shape[1::-1])
-        if (high - low < 2).any():
-            continue
-        part = out[low[1] : high[1], low[0] : high[0]]
-        few = cv2.resize(part, _PATCHES, interpolation=cv2.INTER_AREA)
-        smooth = cv2.resize(few, (part.shape[1], part.shape[0]), interpolation=cv2.INTER_LINEAR)
-        mask = np.zeros(part.shape[:2], np.uint8)
-        cv2.fillConvexPoly(mask, np.round(inner - low).astype(np.int32), 1)
-        part[mask > 0] = smooth[mask > 0]
-    return out

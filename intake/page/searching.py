@@ -90,12 +90,12 @@ class Searching:
         survey = self._wanted
         if survey is None:
             return None
-        declared = tuple(declared_reference(entry) for entry in survey.references)
+        references = tuple(declared_reference(entry) for entry in survey.references)
         for file in self.pictures.files:
             info = self.pictures.info(file)
             if info.problem or self.pictures.problem(file):
                 continue
-            marks = _reference_marks(survey, file)
+            declared, marks = expected_in(survey, file, references)
             key = (info.version, _sought(declared), marks)
             known = self.looked.get(file)
             if known is None or known.key != key:
@@ -153,9 +153,16 @@ class Searching:
 def _find(
     pictures: Pictures, file: str, declared: tuple[DeclaredReference, ...], marks: tuple[Mark, ...]
 ) -> ReferenceSearch:
+    """Return the references of one photo; in colour where a card or a sheet of paper is to be told from the wall."""
     from vision.references import find_references
 
-    return find_references(pictures.grey(file), photo=file, declared=declared, marks=marks)
+    picture = pictures.grey(file) if only_sheets(declared) else pictures.colour(file)
+    return find_references(picture, photo=file, declared=declared, marks=marks)
+
+
+def only_sheets(declared: tuple[DeclaredReference, ...]) -> bool:
+    """Return whether survey sheets are all that is looked for: grey pixels do for them."""
+    return all(reference.kind == "survey_sheet" for reference in declared)
 
 
 def _sought(declared: tuple[DeclaredReference, ...]) -> Key:
@@ -163,6 +170,15 @@ def _sought(declared: tuple[DeclaredReference, ...]) -> Key:
     return tuple((r.id, r.kind, r.number, r.width_mm.value, r.height_mm.value) for r in declared)
 
 
-def _reference_marks(survey: Survey, file: str) -> tuple[Mark, ...]:
-    entries = [entry for entry in survey.photos if entry.file == file]
-    return tuple(mark for entry in entries for mark in marks_of(entry, file=file) if mark.reference is not None)
+def expected_in(
+    survey: Survey, file: str, references: tuple[DeclaredReference, ...]
+) -> tuple[tuple[DeclaredReference, ...], tuple[Mark, ...]]:
+    """Return the references that a photo may show, and its marks that help to find them.
+
+    As when measuring: those of the walls marked in it, or all if none is; and where a card or sheet of paper is among
+    them, marks of walls and openings tell how large it should be.
+    """
+    marks = tuple(m for entry in survey.photos if entry.file == file for m in marks_of(entry, file=file))
+    walls = {m.wall for m in marks if m.wall is not None}
+    declared = tuple(r for r in references if not walls or r.wall is None or r.wall in walls)
+    return declared, tuple(m for m in marks if m.reference is not None or not only_sheets(declared))
