@@ -20,8 +20,10 @@ OUTLINE_SPREAD_SD_PX = 0.2  # left by blur before or after the tone curve, and b
 CLEAR_GAP = 8.0
 MOST_REJECTED = 3
 
+_ANOTHER = "another thing in this photo could be it just as well"
 _UNSIZED = "nothing in this photo says how large it is"
 _CHECK_SIZE = "Mark its four corners, or the four corners of the wall, so that its size can be checked."
+_CONFIRM = "Mark its four corners if it is; a survey sheet is surer."
 KIND_WORDS: dict[ReferenceKind, str] = {
     "survey_sheet": "survey sheet",
     "id1_card": "card",
@@ -129,8 +131,7 @@ def _assign(
     chosen = sorted(passing[:n], key=lambda c: float(c.corners_px[:, 0].mean()))
     if len(passing) >= n:
         for d, c in zip(group, chosen, strict=True):
-            doubts = (["another thing in this photo could be it just as well"] if not clear else []) + list(c.doubts)
-            doubts += [] if sized else [_UNSIZED]
+            doubts = [*c.doubts, *([] if clear else [_ANOTHER]), *([] if sized else [_UNSIZED])]
             found.sightings.append(sighting(c, d.id, d.kind, photo, confirmed=not doubts))
             if doubts:
                 found.findings.append(_unsure(d, c, photo, doubts[0]))
@@ -147,10 +148,10 @@ def _assign(
 def _unsure(d: DeclaredReference, c: Candidate, photo: str, why: str) -> Finding:
     x, y = c.corners_px.mean(axis=0)
     return Finding(
-        code="R008",
+        code="R008" if why in (_UNSIZED, _ANOTHER) else "R011",  # more evidence of scale may still settle the first
         severity="note",
         message=f"What may be the {KIND_WORDS[d.kind]} {d.id} at ({x:.0f}, {y:.0f}) was not used: {why}.",
-        remedy=_CHECK_SIZE if why == _UNSIZED else "Mark its four corners if it is; a survey sheet is surer.",
+        remedy=_CHECK_SIZE if why in (_UNSIZED, _ANOTHER) else _CONFIRM,
         where={"photo": photo, "reference": d.id},
     )
 
