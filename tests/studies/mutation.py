@@ -10,9 +10,9 @@ import sys
 import tempfile
 from collections import defaultdict
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 from typing import Any
-from xml.etree import ElementTree
 
 from tests.mutants import ROOT, Mutant, Trials, mutant_at, sites, unchanged
 from tests.run_study import code_sha256
@@ -42,6 +42,7 @@ DEPENDS = (
     *(f"{module.replace('.', '/')}.py" for modules, _ in GROUPS.values() for module in modules),
     *(tests for _, files in GROUPS.values() for tests in files),
     "tests/mutants.py",
+    "tests/cpu_times.py",
 )
 MUTANTS = 216
 SLOW = (
@@ -52,7 +53,7 @@ SLOW = (
 """Tests of more than five seconds, left out from the start."""
 SLOWEST_S = 5.0
 """A test that takes longer is not tried: the quick tests are what a person runs while working."""
-MOST_S = 9.0
+MOST_S = 25.0
 """Tests tried against one mutant, shortest first, take this long together at most."""
 EQUIVALENT: dict[str, str] = {}
 """Mutants that no test can notice, with the argument why, by their name."""
@@ -135,7 +136,7 @@ def _trial(sample: Sequence[Mutant], files: Sequence[str]) -> dict[str, Any]:
             raise RuntimeError(f"{module}: the tests fail on the unchanged source (pytest ends with {code})")
         for mutant in sample:
             tests = shortest(reach.get(mutant.line) or reach.get(mutant.statement_line, set()), lasts)
-            code, seconds = trials.run(module, mutant.source, tests, cpu_s=30.0) if tests else (0, 0.0)
+            code, seconds = trials.run(module, mutant.source, tests, cpu_s=60.0) if tests else (0, 0.0)
             used_s += seconds
             out_of_time += code < 0
             if code == 0:
@@ -162,36 +163,41 @@ def shortest(tests: set[str], lasts: dict[str, float], *, most_s: float = MOST_S
 
 
 def reaching(module: str, files: Sequence[str]) -> tuple[dict[int, set[str]], dict[str, float]]:
-    """Return which quick tests reach each line of a module, and how long each test takes, in seconds.
+    """Return which quick tests reach each line of a module, and how long each takes, in seconds of the processor.
 
     What a fixture of a whole file reaches counts for every test of the file.
     """
+    lines, lasts = _watched(module.split(".", maxsplit=1)[0], tuple(files))
+    of_file: dict[str, set[str]] = defaultdict(set)
+    for test in lasts:
+        of_file[test.split("::", maxsplit=1)[0]].add(test)
+    own = lines.get(f"{module.replace('.', '/')}.py", {})
+    return {line: _tests(contexts, of_file, lasts) for line, contexts in own.items()}, lasts
+
+
+@cache
+def _watched(core: str, files: tuple[str, ...]) -> tuple[dict[str, dict[int, list[str]]], dict[str, float]]:
+    """Run the tests once; return by file of a core and line the tests and phases that ran it, and the tests' times."""
     from coverage import CoverageData
 
     with tempfile.TemporaryDirectory() as scratch:
-        data, told = Path(scratch) / "coverage", Path(scratch) / "told.xml"
+        data, told = Path(scratch) / "coverage", Path(scratch) / "told.json"
         subprocess.run(
             [
                 sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-m", "not long", *files,
                 *(f"--deselect={test}" for test in SLOW),
-                f"--cov={module.split('.', maxsplit=1)[0]}", "--cov-context=test",
-                "--cov-report=", f"--junitxml={told}", "-o", "junit_duration_report=total",
+                f"--cov={core}", "--cov-context=test", "--cov-report=", "-p", "tests.cpu_times",
             ],
-            cwd=ROOT, env={**os.environ, "COVERAGE_FILE": str(data)}, check=True, stdout=subprocess.DEVNULL,
+            cwd=ROOT, check=True, stdout=subprocess.DEVNULL,
+            env={**os.environ, "COVERAGE_FILE": str(data), "CPU_TIMES": str(told)},
         )  # fmt: skip
-        lasts = {
-            f"{case.attrib['classname'].replace('.', '/')}.py::{case.attrib['name']}": float(case.attrib["time"])
-            for case in ElementTree.parse(told).iter("testcase")
-        }
-        lasts = {test: seconds for test, seconds in lasts.items() if seconds < SLOWEST_S}
+        lasts = {t: s for t, s in json.loads(told.read_text(encoding="utf-8")).items() if s < SLOWEST_S}
         kept = CoverageData(str(data))
         kept.read()
-        of_file: dict[str, set[str]] = defaultdict(set)
-        for test in lasts:
-            of_file[test.split("::", maxsplit=1)[0]].add(test)
-        lines = kept.contexts_by_lineno(str(ROOT / f"{module.replace('.', '/')}.py"))
-        reach = {line: _tests(contexts, of_file, lasts) for line, contexts in lines.items()}
-    return reach, lasts
+        lines = {
+            Path(file).relative_to(ROOT).as_posix(): kept.contexts_by_lineno(file) for file in kept.measured_files()
+        }
+    return lines, lasts
 
 
 def _tests(contexts: Sequence[str], of_file: dict[str, set[str]], lasts: dict[str, float]) -> set[str]:
