@@ -20,6 +20,7 @@ _PAPER_OVER_WALL, _PAPER_COLOUR = 0.97, 2.4  # least light over the wall's; stro
 _LEAST_LONG_PX = 45.0
 _LEAST_ROUNDER = 4.0
 _MOST_OTHER_LIGHT, _MOST_OTHER_COLOUR = 0.7, 0.35
+_PART_COST = 6.0  # what may be part of a larger thing comes after what is not, in chi-square
 
 
 def looks(
@@ -52,6 +53,7 @@ def looks(
     if bent > _MOST_BENT_PX + 2.0 / signal:
         reasons.append(f"one of its sides is not straight (off by {bent:.1f} px)")
     doubts = _surroundings_doubt(fitted)
+    cost += _PART_COST * len(doubts)
     long_px = float(np.linalg.norm(np.roll(fitted.corners_px, -1, axis=0) - fitted.corners_px, axis=1).max())
     if long_px < _LEAST_LONG_PX:
         doubts.append(f"it is only {long_px:.0f} px long here, too small to be told from other things")
