@@ -28,7 +28,10 @@ from intake.report import context, write_report
 from intake.report.compose import compose
 from intake.report.html import html
 from intake.report.tables import cell, csv_bytes, cut_list_csv, order_csv
+from intake.report.tell_estimate import first_condition, survey_verdict, wall_verdict
+from intake.report.tell_walls import finding_rows
 from intake.report.write import file_stem, read_results
+from intake.results import FindingEntry
 from tests import report_example as example
 from vision.findings import PerpendError
 
@@ -216,7 +219,8 @@ def test_a_changed_value_changes_every_place_that_shows_it(
     words = all_words(after)
     assert new in words
     assert old not in words
-    assert old.replace(" ", "") not in words.replace("mm", " mm")
+    digits = old.removesuffix(" mm").replace(" ", "")
+    assert not re.search(rf"(?<![\d.]){digits}\s?mm\b", words)
 
 
 HOSTILE = (
@@ -460,6 +464,45 @@ def test_no_board_is_recommended_before_it_is_known_what_the_wall_is(page: str) 
     assert "Recommended" not in first
     assert "Planned here; first see what the wall is" in first
     assert "What follows" in first
+
+
+def test_a_wall_of_unknown_construction_leads_the_conditions_and_the_next_step(page: str) -> None:
+    """The east wall of the example is undecided; the north wall is not, so the condition names its wall."""
+    words = page_words(page)
+    verdict = words[: words.index("In short")]
+    assert "east: it is known whether the wall is solid or has a cavity" in verdict
+    assert "north: it is known" not in verdict
+    assert "Do not go ahead before…" in verdict
+
+
+def test_conditions_are_told_with_every_verdict() -> None:
+    entry = {"verdict": "cannot_say", "conditions": ["consent is in hand"]}
+    verdict = wall_verdict(entry)
+    assert verdict.conditions == ("consent is in hand",)
+    assert verdict.because.endswith("do not go ahead before:")
+    both = survey_verdict({"north": verdict, "east": wall_verdict({"verdict": "not_before", "conditions": ["x"]})})
+    assert both.key == "not_before"
+    assert both.conditions == ("north: consent is in hand", "east: x")
+
+
+@pytest.mark.parametrize(
+    ("entry", "told"),
+    [
+        ({"conditions": ["it is known whether x"], "construction": {"settle": "Look at y: so. Z."}}, "look at y: so."),
+        ({"conditions": ["it is known whether x"]}, "find out: it is known whether x."),
+        ({"conditions": ["damp is mended"]}, "see to it that damp is mended."),
+        ({"conditions": []}, ""),
+    ],
+    ids=["what would settle it", "nothing to settle it", "a rule without a person", "none"],
+)
+def test_the_next_step_follows_the_first_condition(entry: dict[str, Any], told: str) -> None:
+    assert first_condition({"walls": [{"id": "north", **entry}]}, ["north"]) == told
+
+
+def test_findings_name_files_as_they_are_and_lengths_in_words() -> None:
+    where = {"photo": "IMG_0101.jpg", "wall": "north_outside", "key": "openings.w1.outer_reveal_mm"}
+    rows = finding_rows([FindingEntry(code="S012", severity="note", where=where, message="m", remedy="r")])
+    assert rows[0].where == "IMG_0101.jpg, north outside and outer reveal, frame to outer face"
 
 
 def test_without_a_measurement_it_says_what_to_run(tmp_path: Path) -> None:

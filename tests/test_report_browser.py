@@ -6,7 +6,7 @@ import shutil
 from collections.abc import Iterator
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import pytest
 
@@ -35,9 +35,11 @@ def report(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return made / "results" / "report.html"
 
 
-def opened(browser: Browser, report: Path, *, width: int = 1200) -> tuple[Page, list[str], list[str]]:
+def opened(
+    browser: Browser, report: Path, *, width: int = 1200, scheme: Literal["light", "dark"] = "light"
+) -> tuple[Page, list[str], list[str]]:
     """Return the page with what its console said and what it asked the network for."""
-    page = browser.new_context(viewport={"width": width, "height": 900}).new_page()
+    page = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme).new_page()
     said: list[str] = []
     asked: list[str] = []
     page.on("console", lambda message: said.append(f"{message.type}: {message.text}"))
@@ -48,10 +50,10 @@ def opened(browser: Browser, report: Path, *, width: int = 1200) -> tuple[Page, 
     return page, said, asked
 
 
-def assert_quiet_and_accessible(browser: Browser, report: Path) -> None:
+def assert_quiet_and_accessible(browser: Browser, report: Path, scheme: Literal["light", "dark"] = "light") -> None:
     from axe_playwright_python.sync_playwright import Axe
 
-    page, said, asked = opened(browser, report)
+    page, said, asked = opened(browser, report, scheme=scheme)
     assert said == []
     assert [url for url in asked if not url.startswith("data:")] == [report.as_uri()]
     found = Axe().run(page, options=RULES)
@@ -61,9 +63,26 @@ def assert_quiet_and_accessible(browser: Browser, report: Path) -> None:
     page.context.close()
 
 
-def test_the_page_is_quiet_alone_and_without_an_accessibility_violation(browser: Browser, report: Path) -> None:
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_page_is_quiet_alone_and_without_an_accessibility_violation(
+    browser: Browser, report: Path, scheme: Literal["light", "dark"]
+) -> None:
     """No word on the console, no request but the file itself, and nothing found by axe-core (WCAG 2.2 AA)."""
-    assert_quiet_and_accessible(browser, report)
+    assert_quiet_and_accessible(browser, report, scheme)
+
+
+def test_a_phones_first_screens_say_verdict_wall_board_tape_and_cautions(browser: Browser, report: Path) -> None:
+    """The answer in short stands within the first two screens of a phone, before any table."""
+    page, _, _ = opened(browser, report, width=390)
+    brief = page.locator("section.brief")
+    words = brief.inner_text()
+    for told in ("Next", "Board", "To tape", "Cautions", "give or take"):
+        assert told in words, told
+    box = brief.bounding_box()
+    assert box is not None
+    assert box["y"] + box["height"] < 2 * 900
+    assert page.locator("table").first.evaluate("e => e.getBoundingClientRect().top") > box["y"]
+    page.context.close()
 
 
 def test_every_table_fits_the_width_of_a_phone(browser: Browser, report: Path) -> None:

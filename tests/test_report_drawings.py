@@ -280,3 +280,13 @@ def test_a_name_is_put_where_the_piece_is_roomiest() -> None:
     left, bottom, right, top = roomiest_cell(outline)
     assert right <= 700 or top <= 900
     assert (right - left) * (top - bottom) >= 1200 * 900
+
+
+def test_bars_below_the_limit_are_hatched_and_others_are_not() -> None:
+    """What is too cold is told from what is warm enough without colour; without a limit nothing is hatched."""
+    rows = [("a", 0.5, "0.50"), ("b", 0.9, "0.90"), ("c", 0.7, "0.70")]
+    kept: dict[str, object] = {"name": "x", "title": "x", "alt": "x", "high": 1.0, "axis_words": "x"}
+    for limit, hatched in (((0.75, "least"), [True, False, True]), (None, [False, False, False])):
+        drawing = bars(rows, limit=limit, **kept)  # type: ignore[arg-type]
+        filled = [item for item in drawing.items if isinstance(item, DrawnPath) and item.closed]
+        assert [item.hatch is not None for item in filled] == hatched

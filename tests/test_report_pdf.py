@@ -49,6 +49,29 @@ def test_it_opens_with_every_font_inside_and_no_author(pdf: Path) -> None:
     assert all(line.split()[-5] == "yes" for line in fonts)  # the column emb
 
 
+def test_the_first_page_answers_what_wall_which_board_what_to_tape_and_what_to_mind(tmp_path: Path) -> None:
+    """For one wall, all that a householder asks first is on one page; the order list begins on the next."""
+    geometry, survey = example.geometry(), example.survey()
+    geometry["walls"], survey["walls"] = geometry["walls"][:1], survey["walls"][:1]
+    geometry["findings"], survey["rooms"][0]["walls"] = [], ["north"]
+    made = example.write_whole_example(tmp_path, changes={"geometry": geometry, "survey": survey})
+    write_report(made, made_on=date(2026, 11, 25))
+    first, second = page_texts(made / "results" / "report.pdf")[:2]
+    for told in (
+        "Do not go ahead before…",
+        "Next:",
+        "3 871 mm, give or take 10",
+        "solid brick, one brick thick (94 in 100)",
+        "60 mm phenolic laminate",
+        "What to tape first",
+        "Cautions in short",
+        "Electricity",
+    ):
+        assert told in first.replace("\u00a0", " "), told
+    assert "What to order" in second
+    assert "What to order" not in first
+
+
 def test_local_codes_come_first_on_every_page(pdf: Path) -> None:
     pages = page_texts(pdf)
     assert len(pages) > 8

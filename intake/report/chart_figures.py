@@ -90,7 +90,8 @@ def _moisture_charts(name: str, heat: Data, chosen: Data) -> list[Figure]:
             limit=(F_RSI_LEAST, "0.75 is asked for"),
         )
         told = (
-            "The plain wall by EN ISO 6946; edges in two dimensions by EN ISO 10211. Below 0.75 mould must be expected."
+            "The plain wall by EN ISO 6946; edges in two dimensions by EN ISO 10211. Hatched: below 0.75, where mould "
+            "must be expected."
         )
         made += figure("chart_surface", name, drawing, told)
     return made

@@ -210,7 +210,7 @@ def bars(
     low, high
         Ends of the axis, in the values' unit.
     limit
-        A value to mark and its words.
+        A value to mark and its words; bars that stay below it are hatched.
     """
     sheet = Sheet(1.0)
     pitch, bar = 9.0, 5.0
@@ -221,7 +221,7 @@ def bars(
         sheet.words("NOTES", (axis.at(value), -4.4), f"{round(value, 6):g}", letter_mm=2.1)
     for index, (label, value, words) in enumerate(rows):
         y = height - pitch * (index + 1) + (pitch - bar) / 2
-        fill, hatch = FILLS[index % 2]
+        fill, hatch = FILLS[int(limit is not None and value < limit[0])]
         sheet.path("NOTES", rectangle(0.0, y, axis.at(value), bar), closed=True, fill=fill, hatch=hatch)
         sheet.words("NOTES", (-2.0, y + 1.5), plain(label, limit=34), letter_mm=2.3, anchor="end")
         sheet.words("NOTES", (axis.at(value) + 1.5, y + 1.5), words, letter_mm=2.3, anchor="start", halo=True)

@@ -14,13 +14,13 @@ from intake.report.reading import Data
 from intake.report.sources import reproduce_rows, source_rows
 from intake.report.tell_estimate import (
     cautions,
+    first_condition,
     fixing_notes,
     knock_on,
     moisture,
     sequence,
     survey_verdict,
     wall_verdict,
-    who_to_ask,
 )
 from intake.report.tell_options import board_choices, wall_options
 from intake.report.tell_order import (
@@ -58,7 +58,7 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
     inside = [wall for wall in geometry.walls if is_inside(entries.get(wall.id))]
     lined = [wall for wall in inside if wall.id not in entries or entries[wall.id].line]
     verdicts = {wall.id: _verdict(wall, estimate) for wall in inside}
-    whole = survey_verdict([verdicts[wall.id] for wall in lined])
+    whole = survey_verdict({wall.id: verdicts[wall.id] for wall in lined})
     findings = all_findings(geometry, estimate)
     tape = tape_rows(estimate, geometry)
     told_moisture = [moisture(estimate, wall) for wall in lined]
@@ -67,7 +67,7 @@ def compose(folder: Path, *, survey: Survey, geometry: Geometry, estimate: Data,
         rooms_and_walls=_rooms_and_walls(survey, [wall.id for wall in inside]),
         made_on=f"Made on {made_on.day} {made_on:%B %Y}.",
         verdict=whole,
-        next_step=next_step(whole, bool(tape), findings, estimate),
+        next_step=sentence(next_step(whole, bool(tape), findings, first_condition(estimate, [w.id for w in lined]))),
         walls=tuple(
             wall_summary(
                 wall,
@@ -143,14 +143,23 @@ def _places(where: object) -> dict[str, str]:
     return {str(key): str(value) for key, value in where.items()} if isinstance(where, dict) else {}
 
 
-def next_step(verdict: Verdict, has_tape: bool, findings: list[FindingEntry], estimate: Data) -> str:
-    """Return the one next thing to do."""
+def next_step(verdict: Verdict, has_tape: bool, findings: list[FindingEntry], about_condition: str) -> str:
+    """Return the one next thing to do.
+
+    Parameters
+    ----------
+    verdict, findings
+        Of the whole survey.
+    has_tape
+        Whether there is anything to tape.
+    about_condition
+        What to do about the condition that comes first; empty where there is none.
+    """
     stops = [finding for finding in findings if finding.severity == "stop"]
     if stops:
         return plain(stops[0].remedy)
-    if verdict.key == "not_before" and verdict.conditions:
-        ask = who_to_ask(estimate, verdict.conditions[0])
-        return f"speak to {ask}." if ask else f"see to it that {verdict.conditions[0]}."
+    if verdict.key == "not_before" and about_condition:
+        return plain(about_condition)
     if has_tape:
         return "tape the lengths listed below, put them in, and run the estimate again."
     if verdict.key == "cannot_say":

@@ -167,7 +167,9 @@ def _jamb_words(sheet: Sheet, sizes: SectionSizes, x_frame: float) -> None:
     if lining > 0:
         sheet.dimension_x(0.0, lining, -depth, figure(lining), line_at=base)
     if sizes.visible_frame_mm is not None:
-        sheet.dimension_x(0.0, x_frame, -depth, f"frame now {millimetres(x_frame)}", line_at=base - 7 * scale)
+        sheet.dimension_x(0.0, x_frame, -depth, millimetres(x_frame), line_at=base - 7 * scale)
+        at = (x_frame + 3 * scale, base - 7.5 * scale)
+        sheet.words("DIMENSIONS", at, "frame seen now", letter_mm=2.2, anchor="start")
         if lining > 0:
             left = x_frame - lining
             words = f"frame still seen {figure(left)}" if left > 0 else "reveal lining covers the whole frame"

@@ -67,7 +67,7 @@ def source_rows(survey: Survey, estimate: Data) -> tuple[SourceRow, ...]:
         if said is None:
             unanswered.append(label.lower())
             continue
-        words = "yes" if said is True else "no" if said is False else plain(said)
+        words = "yes" if said is True else "no" if said is False else _answer(said)
         rows.append(SourceRow(what=label, value=words, source=PERSON))
     if unanswered:
         rows.append(
@@ -97,6 +97,14 @@ def source_rows(survey: Survey, estimate: Data) -> tuple[SourceRow, ...]:
     rows += _table_rows()
     rows += _rule_rows(estimate)
     return tuple(rows)
+
+
+PROPER = {"east_anglia": "East Anglia", "wales": "Wales", "england": "England", "scotland": "Scotland"}
+
+
+def _answer(said: object) -> str:
+    """Return an answer in words: ``gas_boiler`` as gas boiler."""
+    return PROPER.get(str(said), name_of(str(said)))
 
 
 def _table_rows() -> list[SourceRow]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from intake.report import reading
 from intake.report.context import (
@@ -36,19 +36,49 @@ BECAUSE = {
 
 
 def wall_verdict(entry: Data) -> Verdict:
-    """Return the verdict on one wall with its conditions."""
+    """Return the verdict on one wall with its conditions, which hold whatever the verdict is."""
     key = reading.text(entry, "verdict") or "cannot_say"
     conditions = tuple(plain(line) for line in reading.texts(entry, "conditions"))
     key = key if key in BECAUSE else "cannot_say"
-    because = BECAUSE[key] if key != "not_before" or conditions else "The findings name what must be settled first."
-    return verdict_of(key, because=because, conditions=conditions if key == "not_before" else ())
+    return verdict_of(key, because=_because(key, conditions), conditions=conditions)
 
 
-def survey_verdict(verdicts: Sequence[Verdict]) -> Verdict:
-    """Return the worst of the walls' verdicts with all their conditions, each once."""
-    key = worst([verdict.key for verdict in verdicts])
-    conditions = tuple(dict.fromkeys(line for verdict in verdicts if verdict.key == key for line in verdict.conditions))
-    return verdict_of(key, because=BECAUSE[key], conditions=conditions)
+def _because(key: str, conditions: Sequence[str]) -> str:
+    if key == "not_before":
+        return "" if conditions else "The findings name what must be settled first."
+    more = " And do not go ahead before:" if conditions else ""
+    return BECAUSE[key] + more
+
+
+def survey_verdict(verdicts: Mapping[str, Verdict]) -> Verdict:
+    """Return the worst of the walls' verdicts with all conditions, each once, its walls named where not all share it.
+
+    Parameters
+    ----------
+    verdicts
+        By wall, of the walls that are to be lined.
+    """
+    key = worst([verdict.key for verdict in verdicts.values()])
+    walls: dict[str, list[str]] = {}
+    for wall, verdict in verdicts.items():
+        for line in verdict.conditions:
+            walls.setdefault(line, []).append(name_of(wall))
+    told = [line if len(names) == len(verdicts) else f"{listing(names)}: {line}" for line, names in walls.items()]
+    return verdict_of(key, because=_because(key, told), conditions=tuple(told))
+
+
+def first_condition(estimate: Data, walls: Sequence[str]) -> str:
+    """Return what to do about the condition that comes first: whom to ask, or what would tell."""
+    for wall in walls:
+        entry = reading.wall_of(estimate, wall)
+        condition = next(iter(reading.texts(entry, "conditions")), "")
+        if condition.startswith(NOT_KNOWN_WHAT):
+            settle = " ".join(reading.texts(entry, "construction.settle")).partition(". ")[0].rstrip(".")
+            return f"{settle[:1].lower()}{settle[1:]}." if settle else f"find out: {condition}."
+        if condition:
+            ask = who_to_ask(estimate, condition)
+            return f"speak to {ask}." if ask else f"see to it that {condition}."
+    return ""
 
 
 def fixing_notes(estimate: Data) -> tuple[str, ...]:
@@ -82,6 +112,7 @@ def _run_m(seal: Data) -> float:
     return sum(math.dist(a, b) for a, b in zip(points, ends, strict=False)) / 1000
 
 
+NOT_KNOWN_WHAT = "it is known whether"  # how a condition on the wall's construction begins
 GROUPS = (
     "Applies to this job",
     "May apply: nobody has said yet",

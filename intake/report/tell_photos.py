@@ -7,7 +7,17 @@ from pathlib import Path
 
 from intake.report.context import BrickPicture, PhotoEvidence, Rectified
 from intake.report.pictures import brickwork_picture, photo_picture, rectified_picture
-from intake.report.words import TITLE_LIMIT, give_or_take, in_hundred, listing, name_of, plain, sentence, wall_length
+from intake.report.words import (
+    TITLE_LIMIT,
+    bond_words,
+    give_or_take,
+    in_hundred,
+    listing,
+    name_of,
+    plain,
+    sentence,
+    wall_length,
+)
 from intake.results import BrickworkResult, Geometry, PhotoResult
 from intake.survey import PhotoEntry, Survey
 
@@ -81,10 +91,9 @@ def brickwork_of(file: str, geometry: Geometry) -> BrickworkResult | None:
 
 def brickwork_words(read: BrickworkResult) -> str:
     """Return ``Flemish bond (99 in 100), 21 courses of 75.9 mm, give or take 0.3, and 140 bricks``."""
-    bond = name_of(read.bond)
-    proper = bond[:1].upper() + bond[1:] if bond.startswith(("flemish", "english")) else bond
     course = f" of {give_or_take(read.course_height_mm, finest=0.1)}," if read.course_height_mm is not None else ""
-    return f"{proper} bond ({in_hundred(read.probability)}), {read.courses} courses{course} and {read.bricks} bricks"
+    bond = f"{bond_words(read.bond)} ({in_hundred(read.probability)})"
+    return f"{bond}, {read.courses} courses{course} and {read.bricks} bricks"
 
 
 def why_unused(entry: PhotoEntry, has_reference: bool, geometry: Geometry) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from typing import Any
 
 from intake.report import reading
@@ -14,6 +15,7 @@ from intake.report.words import (
     SEVERITIES,
     VERDICT_ORDER,
     VERDICTS,
+    bond_words,
     give_or_take,
     grouped,
     in_hundred,
@@ -178,8 +180,14 @@ def dimension_rows(geometry: Geometry, survey: Survey) -> tuple[DimensionRow, ..
         things: list[OpeningResult | FeatureResult] = [*wall.openings, *wall.features]
         for thing in things:
             told = list(_thing_rows(name, thing, entry, cause, geometry.findings, wall.id))
-            rows += [row for row in told if not (outside and row.sd == "none")]
+            rows += [_from_outside(row) for row in told if row.sd != "none"] if outside else told
     return tuple(rows)
+
+
+def _from_outside(row: DimensionRow) -> DimensionRow:
+    """Return a row of an outer face, whose reveal runs from the frame to the brick."""
+    inner = row.what == key_words("reveal_depth_mm")
+    return replace(row, what=key_words("outer_reveal_mm")) if inner else row
 
 
 def _thing_rows(
@@ -275,7 +283,7 @@ def _cue(cue: Mapping[str, Any]) -> CueRow:
     if thickness is not None:
         found.append(give_or_take(thickness))
     if cue.get("bond"):
-        found.append(f"{name_of(str(cue['bond']))} bond in {plain(cue.get('photo', 'a photo'))}")
+        found.append(f"{bond_words(str(cue['bond']))} in {plain(cue.get('photo', 'a photo'))}")
     course = reading.value_sd(cue, "course_height_mm")
     if course is not None:
         found.append(f"courses {give_or_take(course, finest=0.1)}")
@@ -299,13 +307,18 @@ def _cue(cue: Mapping[str, Any]) -> CueRow:
     return CueRow(cue=sentence(name_of(kind)).rstrip("."), found=", ".join(found), speaks_for=told)
 
 
+def _place_words(key: str, value: str) -> str:
+    """Return one part of where a finding is: files as they are called, lengths by their words, names as names."""
+    return plain(value) if key in ("photo", "file") else key_words(value) if key == "key" else name_of(value)
+
+
 def finding_rows(entries: list[FindingEntry]) -> tuple[FindingRow, ...]:
     """Return the findings, worst first, without repeats."""
     rank = {"stop": 0, "warn": 1, "note": 2}
     seen: set[tuple[str, str, str]] = set()
     rows: list[FindingRow] = []
     for entry in sorted(entries, key=lambda item: (rank[item.severity], item.code)):
-        where = listing([name_of(value) for value in dict.fromkeys(entry.where.values())])
+        where = listing(list(dict.fromkeys(_place_words(key, value) for key, value in entry.where.items())))
         key = (entry.code, where, entry.message)
         if key in seen:
             continue

@@ -107,6 +107,12 @@ def name_of(identifier: str) -> str:
     return plain(identifier).replace("_", " ")
 
 
+def bond_words(bond: str) -> str:
+    """Return ``Flemish garden bond``: a bond as the trade writes it."""
+    name = name_of(bond).replace("flemish", "Flemish").replace("english", "English")
+    return f"{name} bond" if bond != "none_to_read" else "no bond to read"
+
+
 def key_words(key: str) -> str:
     """Return the words for a result's key; an unknown key is spelled out."""
     last = key.rsplit(".", maxsplit=1)[-1]
