@@ -11,6 +11,7 @@ from pydantic import BaseModel, ValidationError
 from vision.findings import PerpendError
 
 LONGEST_MESSAGE = 600
+MEND = "Mend it there."
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -81,7 +82,7 @@ def _misfit(model: type[BaseModel], data: Any, fault: dict[str, Any], name: str)
     if fault["type"] == "missing":
         return f'{name}{_path(loc[:-1])}: "{loc[-1]}" is missing. Add it.'
     if fault["type"] == "value_error":
-        return f"{name}{_path(loc)}: {fault['ctx']['error']}."
+        return f"{name}{_path(loc)}: {fault['ctx']['error']}. {MEND}"
     value = json.dumps(fault["input"], ensure_ascii=False, default=str)
     value = value if len(value) <= 60 else value[:57] + "..."
     if fault["type"] == "literal_error":
@@ -90,7 +91,7 @@ def _misfit(model: type[BaseModel], data: Any, fault: dict[str, Any], name: str)
         hint = f'Did you mean "{nearest[0]}"?' if nearest else f"Known: {', '.join(words)}."
         return f"{name}{_path(loc)}: {value} is not known here. {hint}"
     message = str(fault["msg"])
-    return f"{name}{_path(loc)}: {message[0].lower()}{message[1:]}, not {value}."
+    return f"{name}{_path(loc)}: {message[0].lower()}{message[1:]}, not {value}. {MEND}"
 
 
 def _path(loc: tuple[str | int, ...]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import random
+import re
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -91,6 +92,7 @@ def test_a_survey_with_one_value_replaced_is_read_or_refused_naming_the_file(dat
     except PerpendError as error:
         _refused_in_words(error)
         assert "survey.json" in str(error)
+        assert re.search(r"\b(Mend|Did you mean|Known|Add it|Remove one|restore)\b", str(error)), "no remedy"
 
 
 @QUIET
