@@ -92,7 +92,8 @@ def test_a_survey_with_one_value_replaced_is_read_or_refused_naming_the_file(dat
     except PerpendError as error:
         _refused_in_words(error)
         assert "survey.json" in str(error)
-        assert re.search(r"\b(Mend|Did you mean|Known|Add it|Remove one|restore|write a finite number)\b", str(error)), "no remedy"
+        remedy = r"\b(Mend|Did you mean|Known|Add it|Remove one|restore|write a finite number)\b"
+        assert re.search(remedy, str(error)), "no remedy"
 
 
 @QUIET
