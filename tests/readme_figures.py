@@ -117,6 +117,31 @@ def construction(result: Mapping[str, Any]) -> list[str]:
     ]
 
 
+def layout(result: Mapping[str, Any]) -> list[str]:
+    """Return how often the fewest boards were proved, and how two rules of the trade compare."""
+    rooms = result["random"]
+    gap = max(kind["worst_gap"] for kind in (rooms, result["hard"]))
+    saved = 100 * rooms["saved_against_columns_mean"]
+    return [
+        f"{100 * rooms['proved_in_time']:.1f} % were proved the fewest within 10 s of one core",
+        f"the rest were at most {gap} board{'s' if gap > 1 else ''} from proof",
+        f"rooms of two walls or more took {saved:.0f} % fewer boards than full columns",
+        f"would have been short in {100 * rooms['area_and_a_tenth_short']:.0f} % of the rooms and too much in "
+        f"{100 * rooms['area_and_a_tenth_over']:.0f} %",
+    ]
+
+
+def tape_list(result: Mapping[str, Any]) -> list[str]:
+    """Return how often the order was exactly right without a tape and once the list had been followed."""
+    return [
+        f"exactly right in {100 * result['right_without_tape']:.1f} % before anything was taped and in "
+        f"{100 * result['right_with_tape']:.1f} % once the tape list had been followed",
+        f"{100 * result['none_asked']:.0f} % were asked for nothing, and none for more than "
+        f"{result['lengths_asked_most']} readings",
+        f"enough in {100 * result['enough_with_tape']:.1f} %",
+    ]
+
+
 def faults(result: Mapping[str, Any]) -> list[str]:
     """Return the row of kills."""
     broken, lost = len(result["broken"]), len(result["acknowledged_marks_lost"])
@@ -156,7 +181,7 @@ def fuzz(result: Mapping[str, Any]) -> list[str]:
 
 QUOTED: dict[str, Callable[[Mapping[str, Any]], list[str]]] = {
     "measurement": measurement, "rendered_measurement": rendered_measurement, "references": references,
-    "brickwork": brickwork, "construction": construction,
+    "brickwork": brickwork, "construction": construction, "layout": layout, "tape_list": tape_list,
     "faults": faults, "mutation": mutation, "branches": branches, "fuzz": fuzz,
 }  # fmt: skip
 
