@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import json
+import os
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -35,6 +36,8 @@ _MARKS = {"stop": "■ stop", "warn": "▲ warn", "note": "○ note"}
 @click.pass_context
 def main(context: click.Context) -> None:
     """Measure a wall from phone photos and plan its internal insulation lining."""
+    for library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):  # threads only slow the many small solves down
+        os.environ.setdefault(library, "1")
     if context.invoked_subcommand is None:
         click.echo(THREE_STEPS, nl=False)
 
