@@ -115,7 +115,7 @@ def _run_m(seal: Data) -> float:
 NOT_KNOWN_WHAT = "it is known whether"  # how a condition on the wall's construction begins
 GROUPS = (
     "Applies to this job",
-    "May apply: nobody has said yet",
+    "May apply, as nobody has said",
     "Rules that bear on it",
     "True of every lining",
 )
