@@ -101,3 +101,8 @@ def test_a_thickness_that_is_no_length_is_refused(mm: float) -> None:
 def test_air_gaps_by_the_formula_to_three_places(gap: float, emissivity: float, expected: float) -> None:
     """Regression: our own figures from EN ISO 6946:2017 annex D, one face shiny where the emissivity is below 0.9."""
     assert air_resistance(gap, emissivity_1=emissivity) == pytest.approx(expected, abs=0.0006)
+
+
+@pytest.mark.parametrize("gap", [0.2, 1.0, 300.0])
+def test_an_air_gap_is_reckoned_up_to_both_ends_of_the_formulas_range(gap: float) -> None:
+    assert 0.0 < air_resistance(gap) < 0.25

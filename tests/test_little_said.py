@@ -21,11 +21,12 @@ from estimator.fixing import feature_box
 from estimator.inputs import Design, Room, WallCase
 from estimator.knock_on import what_moves
 from estimator.layout import lay_boards
+from estimator.order_materials import fixing_lines, window_board_lines
 from estimator.prices import default_prices, load_prices
 from estimator.reveals import cut_reveals, reveal_linings
 from estimator.tape_list import tape_list
 from estimator.tape_reasons import size_of
-from tests import board_cases, test_construction
+from tests import board_cases, test_construction, test_fixing
 from tests.board_cases import BACK, NORTH, feature, known, wall, window
 from vision.findings import PerpendError
 from vision.walls import DeclaredOpening, Measured
@@ -308,3 +309,31 @@ def test_exactly_known_sizes_leave_the_count_without_risk_and_nothing_to_tape() 
         rules=RULES,
     )  # fmt: skip
     assert [item.key for item in items if item.key.endswith("width_mm")] == []
+
+
+# What each way of fixing takes
+
+
+@pytest.mark.parametrize(
+    ("method", "needs", "not_needed"),
+    [
+        ("adhesive_dabs", {"adhesive", "primer"}, {"foam_adhesive", "batten", "screw"}),
+        ("foam_adhesive", {"foam_adhesive"}, {"batten"}),
+        ("battens", {"batten", "screw"}, {"foam_adhesive", "primer"}),
+        ("full_bed", {"adhesive"}, {"foam_adhesive", "batten"}),
+    ],
+)
+def test_each_way_of_fixing_orders_what_it_takes_and_nothing_else(
+    method: str, needs: set[str], not_needed: set[str]
+) -> None:
+    fixing, _, _ = test_fixing.fixed(method)
+    keys = {line.key for line in fixing_lines([fixing], [], RULES)}
+    assert needs <= keys
+    assert not not_needed & keys
+
+
+def test_no_wall_takes_nothing_to_fix_and_an_opening_without_a_board_none() -> None:
+    assert fixing_lines([], [], RULES) == []
+    door = replace(window("d1", left=300, width=800, sill=0, height=2000), kind="door")
+    openings, _, _ = reveal_linings(board_cases.case(wall(openings=(door,))), build_up_mm=72.5, rules=RULES)
+    assert window_board_lines(openings, RULES) == []

@@ -268,3 +268,11 @@ def test_the_year_is_counted_from_the_first_wet_month_after_a_dry_one() -> None:
 def test_a_month_as_warm_as_the_room_needs_no_temperature_factor() -> None:
     warm = replace(SOUTH, temperature_c=(19.5,) * 12, humidity=(0.6,) * 12)
     assert needed_temperature_factor(warm, excess_pa=810, margin=1.1) == 0.0
+
+
+def test_a_warm_month_first_does_not_hide_the_cold_ones_after_it() -> None:
+    cold = replace(SOUTH, temperature_c=(0.0,) * 12, humidity=(0.9,) * 12)
+    mixed = replace(SOUTH, temperature_c=(19.5, *(0.0,) * 11), humidity=(0.9,) * 12)
+    assert needed_temperature_factor(mixed, excess_pa=810, margin=1.0) == pytest.approx(
+        needed_temperature_factor(cold, excess_pa=810, margin=1.0)
+    )
