@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from estimator.faces import is_lined, lining_face, shifted
-from tests.board_cases import NORTH, case, known, wall, window
+from tests.board_cases import NORTH, case, feature, known, wall, window
 from vision.walls import MeasuredOpening
 
 
@@ -101,3 +101,19 @@ def test_a_whole_number_of_millimetres_is_not_rounded_away() -> None:
     gap = face.gaps[0]
     assert (face.width, face.height_left) == (4000, 2400)
     assert (gap.left, gap.right, gap.bottom, gap.top) == (1400, 2600, 900, 2100)
+
+
+def test_a_box_is_rounded_outwards_and_one_without_a_width_is_a_line() -> None:
+    socket = feature("s1", "socket", 500.6, 300, 86.2, 86)
+    face, _ = lining_face(case(wall(features=(socket, replace(socket, id="s2", width_mm=None)))))
+    assert face is not None
+    assert [(box.left, box.right) for box in face.boxes] == [(500, 587), (500, 501)]
+
+
+@pytest.mark.parametrize(("bottom", "overlap"), [(2000, False), (1999, True)])
+def test_a_light_that_stands_on_a_doors_head_does_not_overlap_it(bottom: float, overlap: bool) -> None:
+    door = window("d1", left=300, width=900, sill=0, height=2000)
+    light = window("l1", left=300, width=900, sill=bottom, height=300)
+    for openings in ((door, light), (light, door)):
+        _, findings = lining_face(case(wall(openings=openings)))
+        assert ("B008" in {f.code for f in findings}) is overlap
