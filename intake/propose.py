@@ -92,7 +92,8 @@ def _use(found: Gathered, entry: WallEntry, proposals: list[Proposal]) -> None:
         photo = found.photos[proposal.photo]
         longer = max(photo.width_px, photo.height_px)
         marks = proposal.marks(wall=entry.id, longer_side_px=longer)
-        found.marks += [mark for mark in marks if place == 0 or mark.opening is None]
+        shape = [mark for mark in marks if mark.feature is None]
+        found.marks += [mark for mark in shape if place == 0 or mark.opening is None]
     first = _openings(found.marks, entry.id)
     known = {opening.id for opening in entry.openings}
     added = [OpeningEntry(id=name) for name in sorted(first - known)]

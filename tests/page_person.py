@@ -122,7 +122,8 @@ def open_page(browser: Browser, address: str, *, complaints: list[str], **settin
 class Knowledge:
     """What the person sees and knows: where points are in each photo, and what to answer.
 
-    ``openings``, ``features``: the page's ids in the order in which the person names them, with the truth's stems.
+    ``openings``, ``features``: the page's ids in the order in which the person names them, with the truth's stems. What
+    the page itself proposes keeps the page's name and becomes the thing that the person sees there.
     """
 
     pixels: Pixels
@@ -131,6 +132,18 @@ class Knowledge:
     openings: dict[str, str] = field(default_factory=dict)
     features: dict[str, str] = field(default_factory=dict)
     wall: str = "north"
+
+    def recognise(self, file: str, point: Mapping[str, str], px: tuple[float, float]) -> None:
+        """Give a proposed feature's name to the thing of that kind that is there, if one is."""
+        ours = [name for name in self.features if _kind(name) == _kind(point["feature"])]
+        if not ours:
+            return
+        ends = {name: self.pixels.get(file, {}).get(f"{self.features[name]}_{ENDS[point['point']]}") for name in ours}
+        off = {name: float(np.hypot(px[0] - at[0], px[1] - at[1])) for name, at in ends.items() if at is not None}
+        if off and point["feature"] in self.features:
+            nearest = min(off, key=lambda name: off[name])
+            swapped = {point["feature"]: self.features[nearest], nearest: self.features[point["feature"]]}
+            self.features.update(swapped)
 
     def where(self, file: str, point: Mapping[str, str]) -> tuple[float, float] | None:
         """Return where a point is in a photo, or None if it cannot be seen there."""
@@ -143,6 +156,10 @@ class Knowledge:
         else:
             stem = "skirt" if self.skirting_mm and end.startswith("b") else "wall"
         return self.pixels.get(file, {}).get(f"{stem}_{end}")
+
+
+def _kind(name: str) -> str:
+    return name.rstrip("0123456789")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -230,9 +247,8 @@ class Person:
         self.press("1" if self._declared("openings") < len(self.knowledge.openings) else "Enter")
 
     def _features(self, _: dict[str, str]) -> None:
-        known = list(self.knowledge.features)
-        done = self._declared("features")
-        self.press(("3" if known[done].startswith("rad") else "1") if done < len(known) else "Enter")
+        lacking = [name for name in self.knowledge.features if name not in self._names("features")]
+        self.press({"rad": "3", "switch": "2"}.get(_kind(lacking[0]), "1") if lacking else "Enter")
 
     def _tape(self, _: dict[str, str]) -> None:
         self.press("Enter")
@@ -248,8 +264,10 @@ class Person:
         for cell in self.page.query_selector_all(".strip .cell:not(.left-out)"):
             name, shown = cell.get_attribute("data-key") or "", cell.get_attribute("data-px") or ""
             point = dict(part.split("=", 1) for part in name.split(";"))
-            true = self.knowledge.where(self.photo(), point) if self._is_known(point) else None
             x, y = map(float, shown.split())
+            if "feature" in point and point["feature"] not in self._names("features"):
+                self.knowledge.recognise(self.photo(), point, (x, y))
+            true = self.knowledge.where(self.photo(), point) if self._is_known(point) else None
             size = max(json.loads(self.page.evaluate("JSON.stringify(window.devicePixelRatio)")), 1.0)
             off = np.hypot(x - true[0], y - true[1]) * 0.75 / size if true else np.inf
             if off > EYE_CSS_PX * 2:
@@ -264,12 +282,17 @@ class Person:
         self.page.wait_for_timeout(400)
 
     def _is_known(self, point: Mapping[str, str]) -> bool:
+        if "feature" in point:
+            return point["feature"] in self.knowledge.features
         return point.get("opening", "w1") in self.knowledge.openings or "opening" not in point
 
     def _declared(self, things: str) -> int:
+        return len(self._names(things))
+
+    def _names(self, things: str) -> list[str]:
         survey = self.page.evaluate("() => fetch('/api/state').then(r => r.json()).then(s => s.survey)")
         walls = {wall["id"]: wall for wall in survey.get("walls", [])}
-        return len(walls[self.knowledge.wall].get(things, []))
+        return [thing["id"] for thing in walls[self.knowledge.wall].get(things, [])]
 
 
 def sample_copy(sample: Path, folder: Path, *, photos: list[str]) -> Path:

@@ -14,6 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.proposed_openings import find_openings
+from vision.proposed_plates import MM_PER_PX as PLATES_MM_PER_PX
+from vision.proposed_plates import find_plates
 from vision.room_axes import (
     RoomAxes,
     plane_from,
@@ -54,6 +56,8 @@ class Proposal:
     openings_px: tuple[FloatArray, ...]
     width_mm: float
     height_mm: float
+    features_px: tuple[tuple[str, FloatArray], ...] = ()
+    """Sockets and switches: what each seems to be, and its corners (4, 2) in the same order."""
 
     def marks(self, *, wall: str, longer_side_px: float) -> tuple[Mark, ...]:
         """Return the proposal as marks of a wall, with a wide standard uncertainty."""
@@ -75,7 +79,22 @@ class Proposal:
             for number, quad in enumerate(self.openings_px, start=1)
             for corner, (x, y) in zip(CORNERS, quad, strict=True)
         ]
-        return (*outline, *openings)
+        numbers: dict[str, int] = {}
+        features = []
+        for kind, quad in self.features_px:
+            numbers[kind] = numbers.get(kind, 0) + 1
+            features += [
+                Mark(
+                    photo=self.photo,
+                    wall=wall,
+                    feature=f"{kind}{numbers[kind]}",
+                    point=corner,
+                    px=(float(quad[k][0]), float(quad[k][1])),
+                    sd_px=sd,
+                )
+                for k, corner in ((0, "bottom_left"), (2, "top_right"))
+            ]
+        return (*outline, *openings, *features)
 
 
 def propose_marks(grey: GreyImage, *, photo: Photo, sightings: Sequence[Sighting]) -> Proposal | None:
@@ -129,14 +148,32 @@ def _propose(grey: GreyImage, photo: Photo, sightings: Sequence[Sighting], axes:
     if score < LEAST_SCORE:
         return None
     openings = find_openings(view, maps, box, inner)
+    plates = _plates(grey, photo, axes.rotation, unit_mm, places * unit_mm, box, openings)
     return Proposal(
         photo=photo.file,
+        features_px=plates,
         score=score,
         outline_px=_quad_px(box, photo, axes.rotation, unit_mm),
         openings_px=tuple(_quad_px(opening, photo, axes.rotation, unit_mm) for opening in openings),
         width_mm=box[2] - box[0],
         height_mm=box[3] - box[1],
     )
+
+
+def _plates(
+    grey: GreyImage,
+    photo: Photo,
+    rotation: FloatArray,
+    unit_mm: float,
+    places_mm: FloatArray,
+    wall: Box,
+    openings: Sequence[Box],
+) -> tuple[tuple[str, FloatArray], ...]:
+    """Return sockets and switches on the wall, each with its corners (4, 2) px."""
+    fine = square_on(grey, photo, rotation, unit_mm, about_mm=places_mm, box=wall, mm_per_px=PLATES_MM_PER_PX)
+    references = [_inner_box(corners) for corners in places_mm.reshape(-1, 4, 2)]
+    found = find_plates(fine, wall, [*openings, *references])
+    return tuple((plate.kind, _quad_px(plate.box, photo, rotation, unit_mm)) for plate in found)
 
 
 def _inner_box(places_mm: FloatArray) -> Box:

@@ -63,8 +63,17 @@ class EdgeMaps:
     seen: NDArray[np.bool_]
 
 
-def square_on(grey: GreyImage, photo: Photo, rotation: FloatArray, unit_mm: float, *, about_mm: FloatArray) -> SquareOn:
-    """Return the wall's plane resampled at 10 mm a pixel around the references, as binary logarithms of light.
+def square_on(
+    grey: GreyImage,
+    photo: Photo,
+    rotation: FloatArray,
+    unit_mm: float,
+    *,
+    about_mm: FloatArray,
+    box: Box | None = None,
+    mm_per_px: float = MM_PER_PX,
+) -> SquareOn:
+    """Return the wall's plane resampled around the references or in a box, as binary logarithms of light.
 
     Parameters
     ----------
@@ -78,20 +87,23 @@ def square_on(grey: GreyImage, photo: Photo, rotation: FloatArray, unit_mm: floa
         Distance of the camera from the plane, mm.
     about_mm
         (n, 2) the references' corners on the plane, four by four.
+    box, mm_per_px
+        What to look at, and how finely.
     """
     import cv2
 
     low, high = about_mm.min(axis=0) - REACH_MM, about_mm.max(axis=0) + REACH_MM
     low[1], high[1] = max(low[1], about_mm[:, 1].min() - 4000.0), min(high[1], about_mm[:, 1].max() + 4000.0)
-    x = np.arange(low[0], high[0], MM_PER_PX)
-    y = np.arange(low[1], high[1], MM_PER_PX)
+    if box is not None:
+        low, high = np.array(box[:2]), np.array(box[2:])
+    x = np.arange(low[0], high[0], mm_per_px)
+    y = np.arange(low[1], high[1], mm_per_px)
     h, w = grey.shape
-    shrink = max(1, int(0.7 * MM_PER_PX / unit_mm * photo.focal_px))
+    shrink = max(1, int(0.7 * mm_per_px / unit_mm * photo.focal_px))
     small = cv2.resize(grey, (w // shrink, h // shrink), interpolation=cv2.INTER_AREA) if shrink > 1 else grey
     size = (len(x), len(y))
-    to_small = _map_to_pixels(
-        photo, rotation, unit_mm, (float(x[0]), float(y[0])), (w / small.shape[1], h / small.shape[0])
-    )
+    reduced = (w / small.shape[1], h / small.shape[0])
+    to_small = _map_to_pixels(photo, rotation, unit_mm, (float(x[0]), float(y[0]), mm_per_px), reduced)
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     seen_grey = cv2.warpPerspective(small, to_small, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
     frame = np.zeros(small.shape, np.uint8)
@@ -100,14 +112,19 @@ def square_on(grey: GreyImage, photo: Photo, rotation: FloatArray, unit_mm: floa
     columns, rows = np.arange(size[0]), np.arange(size[1])[:, None]
     seen &= to_small[2, 0] * columns + to_small[2, 1] * rows + to_small[2, 2] > 0  # not behind the camera
     light = np.log2(np.power(np.asarray(seen_grey, dtype=np.float32) / 255.0, 2.2) + 0.004).astype(np.float32)
-    return SquareOn(light=light, seen=seen, x_mm=x, y_mm=y, mm_per_px=MM_PER_PX, about_mm=about_mm)
+    return SquareOn(light=light, seen=seen, x_mm=x, y_mm=y, mm_per_px=mm_per_px, about_mm=about_mm)
 
 
 def _map_to_pixels(
-    photo: Photo, rotation: FloatArray, unit_mm: float, origin_mm: tuple[float, float], reduced: tuple[float, float]
+    photo: Photo,
+    rotation: FloatArray,
+    unit_mm: float,
+    grid_mm: tuple[float, float, float],
+    reduced: tuple[float, float],
 ) -> FloatArray:
-    """Return the homography (3, 3) from pixels of the square-on view to those of the reduced photo."""
-    to_plane = np.array([[MM_PER_PX, 0, origin_mm[0]], [0, MM_PER_PX, origin_mm[1]], [0, 0, unit_mm]]) / unit_mm
+    """Return the homography (3, 3) from pixels of the square-on view (origin x, y, step) to the reduced photo."""
+    x, y, step = grid_mm
+    to_plane = np.array([[step, 0, x], [0, step, y], [0, 0, unit_mm]]) / unit_mm
     to_plane[2] *= -1.0  # the plane lies at Z = -1
     middle = ((photo.width_px - 1) / 2, (photo.height_px - 1) / 2)
     camera = np.array([[photo.focal_px, 0, middle[0]], [0, photo.focal_px, middle[1]], [0, 0, 1.0]])

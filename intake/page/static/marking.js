@@ -24,7 +24,7 @@ const STANDS_OUT = { socket: 9, switch: 9, radiator: 100, pipe: 30, vent: 5 };
 function proudFor(point) {
   if (point.feature) {
     const other = (desk.survey.photos ?? []).flatMap((p) => p.marks ?? []).find((m) => m.wall === point.wall && m.feature === point.feature);
-    const { kind } = (wallEntry(point.wall)?.features ?? []).find((f) => f.id === point.feature) ?? {};
+    const { kind } = (wallEntry(point.wall)?.features ?? []).find((f) => f.id === point.feature) ?? { kind: point.feature.replace(/\d+$/, "") };
     return other?.proud_mm ?? STANDS_OUT[kind];
   }
   if (!isFloor(point)) return undefined;
@@ -129,6 +129,9 @@ export function confirm(points) {
   const known = new Set((own?.openings ?? []).map((o) => o.id));
   const fresh = [...new Set(points.map((p) => p.point.opening).filter((id) => id && !known.has(id)))];
   const openings = own?.side === "outside" ? [] : fresh.map((id) => ({ path: ["walls", own.id, "openings", id], value: { id, kind: "window" } }));
+  const there = new Set((own?.features ?? []).map((f) => f.id));
+  const things = [...new Set(points.map((p) => p.point.feature).filter((id) => id && !there.has(id)))];
+  for (const id of things) openings.push({ path: ["walls", own.id, "features", id], value: { id, kind: id.replace(/\d+$/, "") } });
   const marks = points.map(({ point, px, sd }) => {
     const proud = proudFor(point);
     const value = { ...target(point), px: tidy(px), ...(proud !== undefined && { proud_mm: proud }), ...(sd && { sd_px: sd }) };

@@ -18,9 +18,19 @@ export function proposalsFor(wall) {
     const taken = [...own, ...names.values(), ...(wall.features ?? []).map((f) => f.id)];
     names.set(id, own[names.size] ?? freshId(taken, "w"));
   }
-  return proposed.map(({ px, sd_px: sd, ...point }) => ({ ...point, wall: wall.id, ...(point.opening && { opening: names.get(point.opening) }), px, sd }))
+  for (const id of new Set(proposed.map((p) => p.feature).filter(Boolean))) {
+    const kind = kindOf(id);
+    const named = (wall.features ?? []).filter((f) => f.kind === kind).map((f) => f.id);
+    const before = [...names.values()].filter((name) => kindOf(name) === kind).length;
+    names.set(id, named[before] ?? freshId([...own, ...named, ...names.values()], kind));
+  }
+  const renamed = ({ opening, feature }) => ({ ...(opening && { opening: names.get(opening) }), ...(feature && { feature: names.get(feature) }) });
+  return proposed.map(({ px, sd_px: sd, ...point }) => ({ ...point, wall: wall.id, ...renamed(point), px, sd }))
     .filter((p) => !isAnywhere(desk.survey, p) && !isNotSeen(desk.survey, desk.photo, p) && inPicture(p.px));
 }
+
+// What a proposed feature is: its name without its number.
+export const kindOf = (name) => name.replace(/\d+$/, "");
 
 function inPicture([x, y]) {
   const info = photoInfo();
