@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 
 from intake.batch import run_batch
@@ -26,6 +27,8 @@ DEPENDS = (
 and that they are the same each time, is held by the seeded part in the tests."""
 SURVEYS = 2000
 SIZE_PX = (1344, 1008)
+THUMBNAIL_PX = (320, 240)
+POLL_S = 0.5
 
 
 def run(seed: int, part: float) -> dict[str, Any]:
@@ -62,19 +65,24 @@ def run(seed: int, part: float) -> dict[str, Any]:
 
 
 def write_stock(root: Path, seed: int, count: int) -> Path:
-    """Write that many survey folders: half by tape alone, a quarter marked, a quarter photos only."""
+    """Write that many survey folders: of 16, ten with a thumbnail only, four by tape, one marked, one photo to propose."""
     rng = np.random.default_rng(seed)
     homes: list[Rendered] = [render_home(seed + k, photos=1, size_px=SIZE_PX) for k in range(4)]
     for k in range(count):
         folder = root / f"street_{k // 100:02d}" / f"home_{k:04d}"
-        if k % 2:
-            home = homes[int(rng.integers(len(homes)))]
-            write_home(folder, home, seed=k, marked=k % 4 == 1)
-            photo = folder / "IMG_0001.jpg"
-            photo.write_bytes(photo.read_bytes() + k.to_bytes(4, "big"))  # no two files alike
-        else:
+        home = homes[int(rng.integers(len(homes)))]
+        if k % 8 == 1:
+            write_home(folder, home, seed=k, marked=k % 16 == 1)
+        elif k % 4 == 0:
             taped = {"width_mm": float(rng.integers(2400, 6000)), "height_mm": float(rng.integers(2200, 2900))}
             write_json(folder / "survey.json", {"schema_version": 1, "walls": [{"id": "north", "taped": taped}]})
+            continue
+        else:
+            folder.mkdir(parents=True)
+            small = cv2.resize(home.scenes[0].picture, THUMBNAIL_PX, interpolation=cv2.INTER_AREA)
+            cv2.imwrite(str(folder / "IMG_0001.jpg"), small)
+        photo = folder / "IMG_0001.jpg"
+        photo.write_bytes(photo.read_bytes() + k.to_bytes(4, "big"))  # no two files alike
     return root
 
 
@@ -88,7 +96,7 @@ def on_cluster(stock: Path) -> tuple[bool, list[str]]:
     with LocalCluster(n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None) as cluster:
 
         def kill_half_way() -> None:
-            while not over.wait(0.05):
+            while not over.wait(POLL_S if surveys > 100 else 0.05):
                 if len(list(stock.glob("*/home_*/results/batch.json"))) >= surveys // 2:
                     worker = next(iter(cluster.workers.values()))
                     os.kill(worker.process.process.pid, signal.SIGKILL)
