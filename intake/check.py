@@ -8,9 +8,10 @@ from pathlib import Path
 
 from intake.decode import decode_picture
 from intake.expect import Expectation, expect_wall, missing_of, purpose_of
-from intake.gather import Gathered, Progress, gather, give_walls
+from intake.framing import framing_findings
+from intake.gather import NOT_IN_THIS_PHOTO, Gathered, Progress, gather, give_walls, search_photo
 from intake.outcomes import finding_entry
-from intake.photos import lens_prior
+from intake.photos import Picture, lens_prior
 from intake.propose import add_groups
 from intake.quality import PhotoQuality, judge_photo, look_hash, same_look
 from intake.requests import client_message
@@ -18,7 +19,7 @@ from intake.results import Check, PhotoCheck, WallCheck
 from intake.store import RESULTS, inputs_sha256, write_json, write_text
 from intake.version import perpend_version
 from vision.findings import Finding, PerpendError, worst_first
-from vision.quick_look import glance
+from vision.quick_look import glance, is_plain
 from vision.walls import Sighting
 
 CHECK_PARTS = ("references", "walls", "photos")
@@ -44,10 +45,14 @@ def check_folder(folder: Path | str, *, progress: Progress | None = None) -> Che
     if not any(wall.side == "inside" for wall in found.walls.values()):
         add_groups(found)
     expected = {wall.id: expect_wall(found, wall.id) for wall in found.walls.values() if wall.side == "inside"}
-    findings = [*found.findings, *repeats(looks), *doubts_of(found)]
+    findings = [*found.findings, *repeats(looks), *doubts_of(found), *framing_findings(found, expected)]
     for quality in judged.values():
         findings += quality.findings
-    photos = [_photo_check(found, name, judged.get(name), expected) for name in found.listing.photos]
+    stopped = {finding.where.get("photo") for finding in findings if finding.severity == "stop"}
+    photos = [
+        _photo_check(found, name, judged.get(name), expected, usable=name not in stopped)
+        for name in found.listing.photos
+    ]
     ordered = worst_first(_without_repeated_messages(findings))
     check = Check(
         inputs_sha256=inputs_sha256(
@@ -75,17 +80,24 @@ def look_at(found: Gathered, name: str, judged: dict[str, PhotoQuality], looks: 
     except PerpendError as error:
         found.drop(name, str(error))
         return
-    seen = [_named(found, sighting) for sighting in glance(grey, photo=name)]
-    others = [reference for reference in found.expected_in(name) if reference.kind != "survey_sheet"]
-    if others:
-        from vision.references import find_references
-
-        marks = tuple(mark for mark in found.marks if mark.photo == name)
-        search = find_references(grey, photo=name, declared=tuple(others), marks=marks)
-        seen += [sighting for sighting in search.sightings if sighting.kind != "survey_sheet"]
+    seen = _first_look(found, name, grey)
+    if seen is None:
+        search = search_photo(found, name, grey)
+        seen = list(search.sightings)
+        found.findings += [finding for finding in search.findings if finding.code != NOT_IN_THIS_PHOTO]
     found.sightings += seen
     looks[name] = look_hash(grey)
     judged[name] = judge_photo(grey, described=found.files[name], photo=found.photos[name], sightings=seen, data=data)
+
+
+def _first_look(found: Gathered, name: str, grey: Picture) -> list[Sighting] | None:
+    """Return the sheets that a first look shows, or None where only the search that measuring makes can tell."""
+    expected = found.expected_in(name)
+    if any(reference.kind != "survey_sheet" for reference in expected):
+        return None
+    sightings = glance(grey, photo=name)
+    numbers = [reference.number for reference in expected if reference.number is not None]
+    return [_named(found, seen) for seen in sightings] if is_plain(sightings, expected=numbers) else None
 
 
 def _named(found: Gathered, sighting: Sighting) -> Sighting:
@@ -146,7 +158,7 @@ def repeats(looks: dict[str, int]) -> list[Finding]:
 
 
 def _photo_check(
-    found: Gathered, name: str, quality: PhotoQuality | None, expected: Mapping[str, Expectation]
+    found: Gathered, name: str, quality: PhotoQuality | None, expected: Mapping[str, Expectation], *, usable: bool
 ) -> PhotoCheck:
     photo = found.photos.get(name)
     if photo is None or quality is None:
@@ -160,7 +172,7 @@ def _photo_check(
         purpose = next((guess for guess in guesses if guess is not None), None)
     return PhotoCheck(
         file=name,
-        usable=quality.usable,
+        usable=usable,
         purpose=purpose,
         width_px=photo.width_px,
         height_px=photo.height_px,

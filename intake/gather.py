@@ -245,7 +245,7 @@ def look_for_references(found: Gathered, *, progress: Progress | None = None) ->
         except PerpendError as error:
             found.drop(name, str(error))
             continue
-        searches[name] = _searched(found, name, grey)
+        searches[name] = search_photo(found, name, grey)
         if progress is not None:
             progress(done, len(names))
     for search in _looked_again(found, searches).values():
@@ -255,7 +255,7 @@ def look_for_references(found: Gathered, *, progress: Progress | None = None) ->
     give_walls(found)
 
 
-def _searched(
+def search_photo(
     found: Gathered, name: str, grey: Picture, heights_mm: Mapping[tuple[str, str], float] | None = None
 ) -> ReferenceSearch:
     """Return the references of one photo; in colour where a card or a sheet of paper is to be told from the wall."""
@@ -280,7 +280,7 @@ def _looked_again(found: Gathered, searches: dict[str, ReferenceSearch]) -> dict
         size = (found.photos[name].width_px, found.photos[name].height_px)
         heights |= opening_heights(search, found.marks, walls, photo=name, size_px=size)
     if heights:
-        searches |= {name: _searched(found, name, found.grey(name), heights) for name in unsure}
+        searches |= {name: search_photo(found, name, found.grey(name), heights) for name in unsure}
     return searches
 
 

@@ -43,11 +43,6 @@ class PhotoQuality:
     dark_share: float
     findings: tuple[Finding, ...]
 
-    @property
-    def usable(self) -> bool:
-        """Return whether nothing found forbids measuring from the photo."""
-        return not any(finding.severity == "stop" for finding in self.findings)
-
 
 def judge_photo(
     grey: Picture, *, described: PhotoFile, photo: Photo, sightings: Sequence[Sighting], data: bytes = b""

@@ -37,7 +37,8 @@ def forecast(problem: WallProblem) -> WallSolution | None:
     Returns
     -------
     WallSolution
-        Its uncertainties are the ones to expect; its values are those of the first outline.
+        Its uncertainties are the ones to expect; its values are those of the first outline, and its findings say what
+        that outline, the sightings and the photos' lenses already contradict.
     """
     first = measure_wall(problem)
     if first.solution is None or first.measured.outline_mm is None:
@@ -51,7 +52,7 @@ def forecast(problem: WallProblem) -> WallSolution | None:
         edges += _edges(first, photo)
     expected = replace(problem, marks=tuple(marks) or problem.marks, edges=tuple(edges))
     solved = measure_wall(expected, start=first)
-    return solved if solved.solution is not None else first
+    return replace(solved, findings=first.findings) if solved.solution is not None else first
 
 
 def _corners(first: WallSolution) -> dict[str, FloatArray]:

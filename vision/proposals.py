@@ -18,6 +18,7 @@ from vision.proposed_plates import MM_PER_PX as PLATES_MM_PER_PX
 from vision.proposed_plates import find_plates
 from vision.room_axes import (
     RoomAxes,
+    off_references,
     plane_from,
     plane_pixels,
     plane_units,
@@ -41,6 +42,11 @@ BEYOND_MM = 350.0
 MARGIN_MM = 40.0
 LEAST_SCORE = 2.6
 """Least score of an outline that is offered at all, of about 6 (from the study)."""
+SURE_SCORE = 3.6
+"""Score above which the room's directions are not looked for again from its long edges alone (from the study)."""
+LONG_SEGMENT = 0.1
+"""Segments longer than this share of the picture are edges of the room rather than of one thing in it, which may hang
+crooked and show dozens of parallel edges."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -112,19 +118,23 @@ def propose_marks(grey: GreyImage, *, photo: Photo, sightings: Sequence[Sighting
     largest = sorted((seen for seen in sightings if len(seen.points_px) >= 4), key=_extent_px, reverse=True)
     if not largest:
         return None
-    segments = straight_segments(grey)
+    segments = off_references(straight_segments(grey), sightings)
     if len(segments) < 4:
         return None
+    long = segments[np.hypot(*(segments[:, 2:] - segments[:, :2]).T) > LONG_SEGMENT * max(grey.shape)]
     best: Proposal | None = None
     tried: list[FloatArray] = []
-    for start in starts_from(largest[0], photo):
-        axes = room_axes(segments, photo, start)
-        if any(np.trace(axes.rotation.T @ other) > SAME_TRACE for other in tried):
-            continue
-        tried.append(axes.rotation)
-        found = _propose(grey, photo, largest, axes)
-        if found is not None and (best is None or found.score > best.score):
-            best = found
+    for chosen in (segments, long):
+        for start in (start for seen in largest[:2] for start in starts_from(seen, photo)):
+            axes = room_axes(chosen, photo, start)
+            if any(np.trace(axes.rotation.T @ other) > SAME_TRACE for other in tried):
+                continue
+            tried.append(axes.rotation)
+            found = _propose(grey, photo, largest, axes)
+            if found is not None and (best is None or found.score > best.score):
+                best = found
+        if best is not None and best.score > SURE_SCORE:
+            break
     return best
 
 

@@ -5,17 +5,22 @@ Good for judging a photo, never for measuring from it: corners are right to abou
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
+
 import numpy as np
 
 from vision.sheet_map import SHEET_RECTANGLE_MM, TAG_CENTRES_MM, TAG_SQUARE_MM
-from vision.sheets import HIGHEST_NUMBER, first_map
+from vision.sheets import HIGHEST_NUMBER, OPTICS_SD_PX, PAPER_SD_MM, first_map
 from vision.walls import FloatArray, GreyImage, Sighting
 
 HALF_ABOVE_PX = 1600
 """Longer side above which the photo is looked at in half size first."""
 LEAST_SIDE_PX = 14.0
-CORNER_SD_PX = 0.075
-"""Standard uncertainty of a tag's corner that the later fit will reach, about, pixels (from the study of the gate)."""
+PLAIN_SIDE_PX = 60.0
+"""Tags this large in the full photo are not overlooked in half of it, nor is another sheet twice as far away."""
+CORNERS_OF_FULL_SHEET = 16
+OWN_SD_PX = 0.02
+"""Standard uncertainty of a corner from the pixels alone, as the later fit states it for phones' noise (judgement)."""
 
 
 def glance(grey: GreyImage, *, photo: str) -> tuple[Sighting, ...]:
@@ -42,6 +47,28 @@ def glance(grey: GreyImage, *, photo: str) -> tuple[Sighting, ...]:
     )
 
 
+def is_plain(sightings: Sequence[Sighting], *, expected: Collection[int] = ()) -> bool:
+    """Return whether a first look has surely seen all that a thorough search would: whole sheets, large, none missing.
+
+    Parameters
+    ----------
+    sightings
+        What ``glance`` returned.
+    expected
+        Numbers of the sheets that were declared; where fewer are seen, what is seen must be twice as large.
+    """
+    if not sightings or any(len(seen.points_px) < CORNERS_OF_FULL_SHEET for seen in sightings):
+        return False
+    smallest = min(_least_side_px(seen) for seen in sightings)
+    all_there = bool(expected) and {seen.number for seen in sightings} >= set(expected)
+    return smallest >= (PLAIN_SIDE_PX if all_there or len(sightings) > 1 else 2 * PLAIN_SIDE_PX)
+
+
+def _least_side_px(seen: Sighting) -> float:
+    tags = seen.points_px.reshape(-1, 4, 2)
+    return float(np.min(np.linalg.norm(tags - np.roll(tags, 1, axis=1), axis=2)))
+
+
 def _tags(grey: GreyImage, scale: float) -> dict[int, FloatArray]:
     """Return the corners (4, 2) in pixels of the full photo by tag id; of a tag seen twice, the larger."""
     import cv2
@@ -66,13 +93,18 @@ def _sighting(number: int, tags: dict[int, FloatArray], photo: str) -> Sighting:
     homography = first_map(tags)
     rim = np.column_stack([SHEET_RECTANGLE_MM, np.ones(4)]) @ homography.T
     missing = 4 - len(tags)
+    extent_px = float(np.linalg.norm(rim[1, :2] / rim[1, 2] - rim[0, :2] / rim[0, 2]))
+    px_per_mm = extent_px / float(np.linalg.norm(SHEET_RECTANGLE_MM[1] - SHEET_RECTANGLE_MM[0]))
+    # As the later fit will state it: 2 n numbers that carry only the 8 of a map (vision.sheets).
+    own = float(np.linalg.norm((OWN_SD_PX, OPTICS_SD_PX, PAPER_SD_MM * px_per_mm)))
+    sd = float(np.sqrt(len(points) * 2 / 8)) * own
     return Sighting(
         reference=f"sheet-{number}",
         kind="survey_sheet",
         photo=photo,
         model_mm=np.concatenate([TAG_CENTRES_MM[k] + TAG_SQUARE_MM for k in tags]),
         points_px=points,
-        sd_px=np.full(len(points), CORNER_SD_PX),
+        sd_px=np.full(len(points), sd),
         bloom_px=np.zeros((len(points), 2)),
         corners_px=rim[:, :2] / rim[:, 2:],
         number=number,

@@ -19,6 +19,8 @@ TOLERANCES_RAD = (0.14, 0.08, 0.05, 0.03, 0.02, 0.02)
 """How far a segment may point past a vanishing point and still count, from first to last round."""
 SHORTEST_SEGMENT = 0.012
 """Shortest segment used, as a share of the picture's longer side."""
+RIM = 1.12
+"""How much larger than the reference the patch is whose segments are left out: paper's edges and shadow too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +50,20 @@ def straight_segments(grey: GreyImage, *, longest_side_px: int = 1400) -> FloatA
     length = np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1])
     kept = segments[length > SHORTEST_SEGMENT * max(small.shape)]
     return np.asarray((kept + 0.5) / scale - 0.5)
+
+
+def off_references(segments_px: FloatArray, sightings: Sequence[Sighting]) -> FloatArray:
+    """Return the segments (n, 4) that do not lie on a reference: those say how it hangs, not how the room stands."""
+    middle = (segments_px[:, :2] + segments_px[:, 2:]) / 2
+    kept = np.ones(len(segments_px), dtype=bool)
+    for sighting in sightings:
+        corners = np.asarray(sighting.corners_px, dtype=np.float64)
+        corners = corners.mean(axis=0) + RIM * (corners - corners.mean(axis=0))
+        ahead = np.roll(corners, -1, axis=0) - corners
+        past = middle[:, None, :] - corners
+        side = ahead[:, 0] * past[..., 1] - ahead[:, 1] * past[..., 0]
+        kept &= ~((side >= 0).all(axis=1) | (side <= 0).all(axis=1))
+    return segments_px[kept]
 
 
 def ideal_points(points_px: FloatArray, photo: Photo) -> FloatArray:

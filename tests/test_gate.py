@@ -1,0 +1,69 @@
+"""Which photos serve: no scale, a corner cut off, a lens misnamed by the file are told; the study's seeded part."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from intake.check import check_folder
+from intake.framing import _which_way
+from tests.spoiled_photos import KINDS, Spoiled, spoiled_photo
+from tests.studies.gate import PHOTOS, run
+from tests.survey_folders import Rendered, survey_of
+
+
+def folder_of(photo: Spoiled, folder: Path, *, taped: bool = False) -> Path:
+    """Write one photo and its survey without a mark."""
+    survey = {**survey_of(Rendered(room=photo.scene.room, scenes=(photo.scene,)), seed=1), "photos": []}
+    if taped:
+        survey["walls"][0]["taped"] = {"width_mm": 4000, "height_mm": 2400}
+    folder.mkdir()
+    (folder / "IMG_0001.jpg").write_bytes(photo.jpeg)
+    (folder / "survey.json").write_text(json.dumps(survey), encoding="utf-8")
+    return folder
+
+
+def codes(folder: Path) -> dict[str, str]:
+    return {finding.code: finding.message for finding in check_folder(folder).findings}
+
+
+def test_a_seeded_part_of_the_study_is_right_on_at_least_nine_photos_of_ten() -> None:
+    told = run(seed=20261125, part=len(KINDS) / PHOTOS)
+    wrong = sum(
+        kind["usable_and_fails"] + kind["unusable_and_serves"] for kind in told["by_kind"].values()
+    )  # at one wrong in 20, two or more of ten are wrong once in 12 times; the pictures are seeded
+    assert wrong <= 1
+    assert told["expected_over_stated_median"] == pytest.approx(1.0, abs=0.35)
+
+
+def test_without_anything_of_known_size_no_photo_is_usable_unless_something_is_taped(tmp_path: Path) -> None:
+    photo = spoiled_photo(9001, "blur")
+    found = codes(folder_of(photo, tmp_path / "blurred"))
+    assert found["P021"] == "IMG_0001.jpg: no survey sheet can be read in it, so it gives no size."
+    assert not check_folder(tmp_path / "blurred").photos[0].usable
+    assert "P021" not in codes(folder_of(photo, tmp_path / "taped", taped=True))
+
+
+def test_a_lens_that_the_file_misnames_is_found_out(tmp_path: Path) -> None:
+    found = codes(folder_of(spoiled_photo(9039, "wrong_lens"), tmp_path / "misnamed"))
+    assert "zoomed, cropped or taken with another lens" in found["P023"]
+
+
+def test_a_wall_that_runs_out_of_the_picture_is_told_with_its_corner(tmp_path: Path) -> None:
+    found = codes(folder_of(spoiled_photo(9008, "crop"), tmp_path / "cropped"))
+    assert found["P022"] == "IMG_0001.jpg: cuts off the wall's bottom right corner."
+
+
+@pytest.mark.parametrize(
+    ("missing", "way"),
+    [
+        (["top right"], "from the same place, tilted up a little and turned a little to the right"),
+        (["top left", "top right"], "from the same place, tilted up a little"),
+        (["bottom left", "top left"], "from the same place, turned a little to the left"),
+        (["top left", "bottom right"], "from further back"),
+    ],
+)
+def test_the_request_says_which_way_to_hold_the_phone(missing: list[str], way: str) -> None:
+    assert _which_way(missing) == way
