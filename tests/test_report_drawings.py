@@ -22,6 +22,7 @@ from intake.report.drawing import LAYERS, Drawing, Sheet, rectangle
 from intake.report.drawing import Path as DrawnPath
 from intake.report.dxf import dxf
 from intake.report.elevation import elevation
+from intake.report.figures import COLUMN_MM, SECTION_SCALES, to_scale
 from intake.report.plan import PlanWall, room_plan
 from intake.report.section import LayerBand, SectionSizes, jamb_section, sill_section
 from intake.report.svg import svg
@@ -290,3 +291,15 @@ def test_bars_below_the_limit_are_hatched_and_others_are_not() -> None:
         drawing = bars(rows, limit=limit, **kept)  # type: ignore[arg-type]
         filled = [item for item in drawing.items if isinstance(item, DrawnPath) and item.closed]
         assert [item.hatch is not None for item in filled] == hatched
+
+
+@pytest.mark.parametrize("outer_reveal_mm", [30.0, 150.0, 800.0])
+def test_a_section_too_wide_for_the_page_takes_the_next_scale_and_is_not_shrunk(outer_reveal_mm: float) -> None:
+    sizes = section(outer_reveal_mm=outer_reveal_mm, visible_frame_mm=60.0)
+    for draw in (jamb_section, sill_section):
+        drawing = to_scale(lambda scale, draw=draw: draw(sizes, scale=scale))  # type: ignore[misc]
+        width, height = drawing.paper_size_mm()
+        assert width <= COLUMN_MM[0]
+        assert height <= COLUMN_MM[1]
+        assert drawing.scale in SECTION_SCALES
+    assert to_scale(lambda scale: sill_section(section(), scale=scale)).scale == 5.0

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from intake.report import reading
 from intake.report.board_drawings import boards_elevation
 from intake.report.context import Figure
@@ -31,6 +33,8 @@ from intake.results import Geometry, OpeningResult, WallResult
 from intake.survey import Survey, WallEntry
 
 PAGE_MM = (269.0, 167.0)  # room for a drawing on A4 landscape
+COLUMN_MM = (178.0, 200.0)  # room for a drawing among the words of an upright A4 page, as the PDF sets it
+SECTION_SCALES = (5.0, 10.0, 20.0, 50.0)
 PLASTER_MM = 13.0  # common practice, no source
 OVERHANG_MM = 30.0  # invented default
 STONE_LIKE = {"stone", "other"}
@@ -56,6 +60,16 @@ def figure(kind: str, wall: str, drawing: Drawing | None, caption: str) -> list[
             drawing=drawing,
         )
     ]
+
+
+def to_scale(draw: Callable[[float], Drawing]) -> Drawing:
+    """Return a section at the first usual scale at which it fits across a page; to scale, never shrunk to fit."""
+    for scale in SECTION_SCALES:
+        drawing = draw(scale)
+        width, height = drawing.paper_size_mm()
+        if width <= COLUMN_MM[0] and height <= COLUMN_MM[1]:
+            break
+    return drawing
 
 
 def drawings(geometry: Geometry, survey: Survey, estimate: Data) -> tuple[Figure, ...]:
@@ -143,9 +157,9 @@ def _sections(wall: WallResult, entry: WallEntry | None, whole: Data) -> list[Fi
     sizes = section_sizes(wall, opening, whole, chosen)
     caption = f"Layers to scale. Reveal {give_or_take(opening.reveal_depth_mm)}."
     name = name_of(wall.id)
-    made = figure("section", name, jamb_section(sizes), caption)
+    made = figure("section", name, to_scale(lambda scale: jamb_section(sizes, scale=scale)), caption)
     if opening.kind == "window":
-        made += figure("section", name, sill_section(sizes), caption)
+        made += figure("section", name, to_scale(lambda scale: sill_section(sizes, scale=scale)), caption)
     return made
 
 
