@@ -136,6 +136,7 @@ def tape_list(result: Mapping[str, Any]) -> list[str]:
     return [
         f"exactly right in {100 * result['right_without_tape']:.1f} % before anything was taped and in "
         f"{100 * result['right_with_tape']:.1f} % once the tape list had been followed",
+        f"the number alone in {100 * result['number_right_with_tape']:.1f} %",
         f"{100 * result['none_asked']:.0f} % were asked for nothing, and none for more than "
         f"{result['lengths_asked_most']} readings",
         f"enough in {100 * result['enough_with_tape']:.1f} %",
