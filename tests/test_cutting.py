@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from estimator.cutting import Cut, cut_rectangles
+from estimator.cutting import Cut, _may_fit, cut_rectangles
 
 HARD_LIST = (5, 4, "fb2d3eb724401431")
 SIDES = st.tuples(st.integers(1, 9), st.integers(1, 9))
@@ -149,3 +149,20 @@ def test_a_hard_list_is_still_cut_as_it_was() -> None:
     told = ";".join(f"{c.piece}@{c.board}:{c.left},{c.bottom}{'t' if c.turned else ''}" for c in plan.cuts)
     assert (plan.boards, plan.lower_bound) == HARD_LIST[:2]
     assert hashlib.sha256(told.encode()).hexdigest()[:16] == HARD_LIST[2]
+
+
+@pytest.mark.parametrize("boards", [1, 2, 4])
+def test_whole_boards_without_a_saw_cut_need_just_as_many(boards: int) -> None:
+    plan = cut_rectangles([(1200, 2400)] * boards, board=(1200, 2400), kerf=0)
+    assert (plan.boards, plan.lower_bound) == (boards, boards)
+
+
+def test_the_search_over_all_packings_rules_out_only_what_cannot_be() -> None:
+    """By hand: of three pieces of 700 x 1300 no two share a board; whole boards fit just as many boards."""
+    board = (1200, 2400)
+    assert not _may_fit([(700, 1300)] * 3, board, 3, True, 2)
+    assert _may_fit([(700, 1300)] * 3, board, 3, True, 3)
+    assert _may_fit([board] * 4, board, 3, False, 4)
+    assert not _may_fit([board] * 4, board, 3, False, 3)
+    assert _may_fit([(2400, 1200)], board, 0, True, 1)
+    assert not _may_fit([(2400, 1200)], board, 0, False, 1)
