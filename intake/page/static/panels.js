@@ -153,10 +153,13 @@ function pointPanel(question) {
       take && button("Take the ring", "Enter", () => { place(point, take.px, { sd: 2 }); }, "main"),
       button("Not seen here", "s", () => notSeen([point])),
       !point.point.startsWith("edge_") && !point.reference && button("Hidden: from its edges", "h", () => toggleHidden(point)),
+      isCorner(point) && button("No corner of the wall shows", "x", () => notSeen(cornersLeft())),
       (point.opening || point.feature) && button(point.opening ? `None of this ${point.face === "frame" ? "back edge" : "opening"}` : "None of it here", "x", () => notSeen([whole(point)]))),
   ];
 }
 
+const isCorner = (point) => !point.opening && !point.feature && !point.reference && !point.point.startsWith("edge_");
+const cornersLeft = () => desk.list.filter((q) => q.kind === "point" && !q.done && isCorner(q.point)).map((q) => q.point);
 const whole = ({ wall, opening, face, feature }) => ({ wall, ...(opening && { opening, ...(face === "frame" && { face }) }), ...(feature && { feature }) });
 const capital = (words) => words[0].toUpperCase() + words.slice(1);
 

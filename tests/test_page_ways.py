@@ -1,0 +1,129 @@
+"""Other ways through the page: an outside face with nothing but an opening in view, and a wall by keyboard alone."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from PIL import Image
+
+from tests.page_person import Knowledge, Person, chromium, open_page, sample_copy, sample_pixels, serving
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
+
+pytestmark = pytest.mark.browser
+INSIDE = {
+    "schema_version": 1,
+    "references": [{"id": "s19", "kind": "survey_sheet", "number": 19, "bar_mm": 250.0, "on": "north_outside"}],
+    "walls": [{"id": "north", "side": "inside", "openings": [{"id": "w1", "kind": "window"}]}],
+    "photos": [{"file": "IMG_0105.jpg", "purpose": "outside"}],
+}
+
+
+@pytest.fixture(scope="module")
+def browser(browser_path: str) -> Iterator[Browser]:
+    with chromium(browser_path) as running:
+        yield running
+
+
+def on_disk(folder: Path) -> dict[str, Any]:
+    data: dict[str, Any] = json.loads((folder / "survey.json").read_bytes())
+    return data
+
+
+def settled(page: Page) -> None:
+    page.wait_for_selector("html[data-waiting='0']")
+    page.wait_for_timeout(100)
+
+
+def test_an_outside_face_is_marked_under_the_inside_openings_names(
+    browser: Browser, lock_cottage: Path, tmp_path: Path
+) -> None:
+    folder = sample_copy(lock_cottage, tmp_path / "survey", photos=["IMG_0105.jpg"])
+    (folder / "survey.json").write_text(json.dumps(INSIDE))
+    knowledge = Knowledge(pixels=sample_pixels(lock_cottage), skirting_mm=0.0, openings={"w1": ""})
+    complaints: list[str] = []
+    with serving(folder) as server:
+        page = open_page(browser, server.address, complaints=complaints)
+        page.wait_for_selector("html[data-found='all']", timeout=120_000)
+        page.select_option("#wall", "")
+        page.wait_for_selector("#question[data-kind='wall']")
+        page.fill("#question input[name='id']", "north_outside")
+        page.check("#question input[value='outside']")
+        page.select_option("#question select[name='other']", "north")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#question[data-point='wall=north_outside;point=bottom_left']")
+        page.locator("#bench").focus()
+        page.keyboard.press("x")
+        settled(page)
+        person = Person(page=page, knowledge=knowledge)
+        for _ in range(12):
+            settled(page)
+            kind, point = person.question()
+            if kind != "point":
+                break
+            assert point["opening"] == "w1"  # the same window as inside, by the same name
+            px = knowledge.where("IMG_0105.jpg", point)
+            if point["face"] == "frame":
+                page.keyboard.press("x")  # the outer reveal is too shallow to press at this size
+            elif px is None:
+                page.keyboard.press("s")
+            else:
+                person.click_photo(px)
+        settled(page)
+        assert person.question()[0] == "done"
+        page.context.close()
+    assert complaints == []
+    survey = on_disk(folder)
+    assert [(w["id"], w.get("other_side_of")) for w in survey["walls"]] == [("north", None), ("north_outside", "north")]
+    (photo,) = survey["photos"]
+    assert {m["wall"] for m in photo["marks"]} == {"north_outside"}
+    assert sum(m["face"] == "wall" for m in photo["marks"]) == 4
+    assert len(photo["not_seen"]) >= 4  # the wall's corners
+
+
+def test_a_wall_is_marked_from_its_name_to_its_end_by_keyboard_alone(browser: Browser, tmp_path: Path) -> None:
+    Image.new("RGB", (1600, 1200), (120, 130, 125)).save(tmp_path / "a.jpg")
+    complaints: list[str] = []
+    corners = (
+        ("ArrowLeft", "ArrowDown"),
+        ("ArrowRight", "ArrowDown"),
+        ("ArrowRight", "ArrowUp"),
+        ("ArrowLeft", "ArrowUp"),
+    )
+    with serving(tmp_path) as server:
+        page = open_page(browser, server.address, complaints=complaints)
+        page.wait_for_selector("#question input[name='id']:focus")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#question[data-kind='reference']", timeout=120_000)
+        page.keyboard.press("Escape")  # out of the form
+        page.keyboard.press("s")
+        for keys in corners:
+            page.wait_for_selector("#question[data-kind='point']")
+            settled(page)
+            page.keyboard.press("c")
+            for key in keys:
+                page.keyboard.press(f"Shift+{key}")
+            page.keyboard.press("Enter")
+            settled(page)
+        for kind, key in (("skirting", "Escape"), ("skirting", "p"), ("openings", "Enter"), ("features", "Enter")):
+            page.wait_for_selector(f"#question[data-kind='{kind}']")
+            page.keyboard.press(key)
+            settled(page)
+        page.wait_for_selector("#question[data-kind='tape']")
+        page.keyboard.type("3871")
+        page.keyboard.press("Enter")
+        settled(page)
+        page.wait_for_selector("#question[data-kind='done']")
+        page.context.close()
+    assert complaints == []
+    survey = on_disk(tmp_path)
+    marks = {m["point"]: m["px"] for m in survey["photos"][0]["marks"]}
+    assert len(marks) == 4
+    assert marks["bottom_left"][0] < marks["bottom_right"][0]
+    assert marks["top_left"][1] < marks["bottom_left"][1]
+    assert survey["walls"][0]["taped"]["width_mm"] == 3871
