@@ -16,7 +16,7 @@ from intake.propose import add_groups
 from intake.quality import PhotoQuality, judge_photo, look_hash, same_look
 from intake.requests import client_message
 from intake.results import Check, PhotoCheck, WallCheck
-from intake.store import RESULTS, inputs_sha256, write_json, write_text
+from intake.store import RESULTS, inputs_sha256, write_bytes, write_json, write_text
 from intake.version import perpend_version
 from vision.findings import Finding, PerpendError, worst_first
 from vision.quick_look import glance, is_plain
@@ -40,6 +40,8 @@ def check_folder(folder: Path | str, *, progress: Progress | None = None) -> Che
         look_at(found, name, judged, looks)
         if progress is not None:
             progress(done, len(found.files))
+    refused = {name for name, quality in judged.items() if any(f.severity == "stop" for f in quality.findings)}
+    found.sightings = [seen for seen in found.sightings if seen.photo not in refused or len(refused) == len(judged)]
     found.findings += _never_seen(found)
     give_walls(found)
     if not any(wall.side == "inside" for wall in found.walls.values()):
@@ -197,12 +199,20 @@ def _wall_check(found: Gathered, expected: Expectation) -> WallCheck:
 
 
 def write_for_client(folder: Path, check: Check) -> Path | None:
-    """Write results/message.txt, ready to send, and return its path; None when there is nothing to ask."""
+    """Write results/message.txt, ready to send, and results/message.png, how the photo should look; return the text's.
+
+    None, and neither file, when there is nothing to ask.
+    """
+    from intake.sketch import good_photo_png
+
     path = Path(folder) / RESULTS / "message.txt"
+    picture = path.with_suffix(".png")
     if not check.message:
         path.unlink(missing_ok=True)
+        picture.unlink(missing_ok=True)
         return None
     write_text(path, check.message)
+    write_bytes(picture, good_photo_png())
     return path
 
 

@@ -114,7 +114,7 @@ def general_blur_px(grey: Picture) -> float | None:
     """Return the blur's standard deviation at the strongest edges of the middle of the picture, pixels."""
     h, w = grey.shape
     middle = grey[h // 4 : h - h // 4, w // 4 : w - w // 4]
-    values = [edge_blur_px(middle, direction=np.array(axis), reach=7) for axis in ((1.0, 0.0), (0.0, 1.0))]
+    values = [edge_blur_px(middle, direction=np.array(axis), reach=14) for axis in ((1.0, 0.0), (0.0, 1.0))]
     known = [value for value in values if value is not None]
     return max(known) if known else None
 
@@ -272,7 +272,7 @@ def _history(described: PhotoFile, data: bytes) -> list[Finding]:
         message = (
             f"{name}: looks like a screenshot, {described.width_px} x {described.height_px} without camera details."
         )
-        return [_finding("P016", "warn", message, ask, name)]
+        return [_finding("P016", "stop", message, ask, name)]
     step = mean_quantisation(data)
     if silent and longer <= MESSENGER_SIDE_PX:
         coarse = (

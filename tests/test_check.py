@@ -14,7 +14,7 @@ from intake.check import check_folder, write_for_client
 from intake.pipeline import measure_folder
 from intake.quality import edge_blur_px, look_hash, mean_quantisation, same_look
 from intake.requests import MOST_REQUESTS, client_message
-from intake.results import PhotoCheck
+from intake.results import Check, PhotoCheck
 from tests.survey_folders import Rendered, jpeg, render_home, write_home
 from vision.findings import Finding
 
@@ -131,7 +131,7 @@ def test_the_message_asks_for_at_most_three_things_in_walking_order_and_repeats_
         Finding(
             code="P010",
             severity="stop",
-            message=f"IMG_{k}.jpg: blurred.",
+            message=f"IMG_{k}.jpg: blurred by {k} pixels.",
             remedy="Retake it.",
             where={"photo": f"IMG_{k}.jpg"},
         )
@@ -142,3 +142,30 @@ def test_the_message_asks_for_at_most_three_things_in_walking_order_and_repeats_
     assert len(asked) == MOST_REQUESTS
     assert asked == sorted(asked)
     assert client_message(photos, []) == ""
+
+
+def test_photos_that_need_the_same_are_asked_for_in_one_sentence() -> None:
+    photos = [PhotoCheck(file=f"IMG_{k}.jpg", usable=False) for k in range(5)]
+    findings = [
+        Finding(
+            code="P021",
+            severity="stop",
+            message=f"{photo.file}: no sheet.",
+            remedy="Again.",
+            where={"photo": photo.file},
+        )
+        for photo in photos
+    ]
+    assert "IMG_0.jpg, IMG_1.jpg, IMG_2.jpg and 2 more: no sheet. Again." in client_message(photos, findings)
+    assert "IMG_0.jpg and IMG_1.jpg: no sheet." in client_message(photos, findings[:2])
+
+
+def test_the_message_comes_with_a_small_picture_and_both_go_when_nothing_is_wrong(tmp_path: Path) -> None:
+    asked = Check(inputs_sha256="", perpend_version="", message="Thank you.\n")
+    written = write_for_client(tmp_path, asked)
+    assert written is not None
+    sketch = cv2.imread(str(written.with_suffix(".png")))
+    assert sketch is not None
+    assert len(np.unique(sketch.reshape(-1, 3), axis=0)) > 6
+    assert write_for_client(tmp_path, asked.model_copy(update={"message": ""})) is None
+    assert not list((tmp_path / "results").iterdir())
