@@ -110,6 +110,6 @@ class Effort:
     """Limits on the solver's work, in its deterministic unit (about a second each)."""
 
     bound: float = 0.8
-    place: float = 3.0
-    prove: float = 2.0
+    place: float = 6.0
+    prove: float = 5.0
     tidy: float = 1.0

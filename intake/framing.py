@@ -35,16 +35,21 @@ def framing_findings(found: Gathered, expected: Mapping[str, Expectation]) -> li
 
 
 def _without_scale(found: Gathered) -> list[Finding]:
-    """Return a finding for each photo of a survey in which nothing of known size was seen and nothing is taped."""
+    """Return a finding for each photo of a survey in which nothing of known size was seen and nothing is taped.
+
+    What was seen but is not sure counts, and so does what a person can mark by hand: a card, a sheet of paper.
+    """
     taped = any(wall.taped.model_dump(exclude_none=True) for wall in found.walls.values())
-    if taped or any(sighting.confirmed for sighting in found.sightings):
+    by_hand = any(reference.kind != "survey_sheet" for reference in found.survey.references)
+    if taped or by_hand or found.sightings:
         return []
     return [
         Finding(
             code="P021",
             severity="stop",
             message=f"{name}: no survey sheet can be read in it, so it gives no size.",
-            remedy="Retake it sharp, with a whole sheet in view and no light or curtain on it.",
+            remedy="Retake it sharp, with a whole sheet in view and no light or curtain on it. "
+            "A card or a plain A4 sheet counts once it is declared.",
             where={"photo": name},
         )
         for name in found.photos
@@ -69,8 +74,8 @@ def _cut_off(found: Gathered, expected: Expectation) -> list[Finding]:
         return [
             Finding(
                 code="P022",
-                severity="stop",
-                message=f"{name}: the wall's four corners cannot all be made out in it.",
+                severity="warn",  # what the eye finds, the program may not: only a corner seen to be cut off is a stop
+                message=f"{name}: the wall's four corners could not all be made out in it; look whether they show.",
                 remedy="If they are hidden, clear them or mark them. If they are cut off, retake it from further back.",
                 where=where,
             )

@@ -65,7 +65,7 @@ def run(seed: int, part: float) -> dict[str, Any]:
 
 
 def write_stock(root: Path, seed: int, count: int) -> Path:
-    """Write that many survey folders: of 16, ten with a thumbnail only, four by tape, one marked, one photo to propose."""
+    """Write that many survey folders: of 16, ten with a thumbnail, four by tape, one marked, one photo to propose."""
     rng = np.random.default_rng(seed)
     homes: list[Rendered] = [render_home(seed + k, photos=1, size_px=SIZE_PX) for k in range(4)]
     for k in range(count):
