@@ -14,7 +14,8 @@ from tests.random_rooms import RoomFaces, hard_rooms, random_room
 
 DEPENDS = (
     "estimator/columns.py", "estimator/setting_out.py", "estimator/sharing.py", "estimator/layout.py",
-    "estimator/fewest.py", "estimator/layout_records.py", "estimator/solving.py", "estimator/cut_plan.py", "estimator/outlines.py",
+    "estimator/fewest.py", "estimator/layout_records.py", "estimator/solving.py", "estimator/cut_plan.py",
+    "estimator/outlines.py",
     "estimator/data/board_rules.toml",
     "tests/board_checker.py", "tests/random_rooms.py",
 )  # fmt: skip
