@@ -215,7 +215,8 @@ def _settle(obs: Observations, state: State, used: NDArray[np.bool_]) -> Solutio
 def solve(obs: Observations) -> Solution:
     """Return the maximum a posteriori of a problem from its start, outliers put aside and named."""
     used = np.ones(len(obs.source), dtype=bool)
-    used[obs.rows_tape] = False  # a slip of the tape must not outvote the photos: it joins once it agrees with them
+    # a slip of the tape must not outvote photos that have a scale of their own: it joins once it agrees with them
+    used[obs.rows_tape] = not obs.sightings
     state, residuals, J, cost, first, _ = descend(obs, obs.start, used, robust=True, tolerance=1e-3)
     obs.place_samples(state)
     solution = Solution(
