@@ -14,6 +14,8 @@ from estimator.reveals import RevealBoards
 from estimator.sequence import Task, labour_hours
 from estimator.tables import read_table
 
+MOST_ALONE_KG = 25.0  # HSE guidance on L23, from memory: what most men lift at knuckle height near the body
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Bill:
@@ -103,7 +105,7 @@ def make_load(
     bags = sum(line.quantity * 25 for line in lines if line.key in ("adhesive", "skim")) + sum(
         line.quantity * 20 for line in lines if line.key == "joint_mix"
     )
-    people = max(1, math.ceil(heaviest / rules.lift_one_person_kg))
+    people = people_to_lift(heaviest, alone_kg=rules.lift_one_person_kg)
     payload = float(read_table("finishing").row("van")["payload_kg"])
     longest = max(b.board.length_mm for b in boards)
     return Load(
@@ -113,9 +115,33 @@ def make_load(
         all_kg=board_kg + bags,
         van_loads=math.ceil((board_kg + bags) / payload),
         longest_mm=longest,
-        words=f"Each board weighs {heaviest:.0f} kg: {people} people lift it, with a foot lifter under it. Boards of "
+        words=f"Each board weighs {heaviest:.0f} kg: {_people(people)} it, with a foot lifter under it. Boards of "
         f"{longest} mm have to get round the stairs; try it with a batten of that length.",
     )
+
+
+def _people(count: int) -> str:
+    return "one person lifts" if count == 1 else f"{count} people lift"
+
+
+def people_to_lift(weight_kg: float, *, alone_kg: float) -> int:
+    """Return how many people lift a board.
+
+    Parameters
+    ----------
+    weight_kg
+        Of the board.
+    alone_kg
+        What one person still lifts.
+
+    Notes
+    -----
+    A team lifts less than the sum of its members: two lift two thirds of it, three a half. HSE's guidance on L23 gives
+    these shares and 25 kg as what most men lift at knuckle height near the body (from memory).
+    """
+    if weight_kg <= alone_kg:
+        return 1
+    return 2 if weight_kg <= 2 * MOST_ALONE_KG * 2 / 3 else max(3, math.ceil(2 * weight_kg / MOST_ALONE_KG))
 
 
 def waste_by_kind(boards: Sequence[RoomBoardsOrder], reveals: Sequence[RevealBoards], *, design: Design) -> list[Waste]:

@@ -225,13 +225,13 @@ def estimate(folder: Path, as_json: bool) -> int:
 def report(folder: Path, as_json: bool) -> int:
     """Write the report of a folder: HTML, PDF, drawings and lists."""
     from intake.pipeline import report_folder
-    from intake.printing import verdict_lines
+    from intake.printing import estimate_lines, verdict_lines
 
     written, result, findings = report_folder(folder, progress=_progress("photo"))
     if as_json:
         click.echo(json.dumps({"written": [str(path) for path in written]}, indent=1))
         return _exit_code(findings)
-    for line in verdict_lines(result):
+    for line in [*estimate_lines(result), *verdict_lines(result)]:
         click.echo(line)
     for path in written:
         click.echo(f"Written: {path}")

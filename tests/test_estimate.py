@@ -8,6 +8,7 @@ from functools import cache
 
 import pytest
 
+from estimator.bill import people_to_lift
 from estimator.construction import Construction
 from estimator.estimate import estimate_survey
 from estimator.estimate_records import Estimate
@@ -76,6 +77,14 @@ def test_two_people_lift_a_board_and_one_van_brings_them() -> None:
     assert load is not None
     assert load.people_per_board == 2 and load.van_loads == 1
     assert load.board_kg == pytest.approx(2.88 * (12.5 * 0.68 + 50 * 0.035), abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("weight_kg", "people"), [(10, 1), (16, 1), (17, 2), (28, 2), (33, 2), (34, 3), (37, 3), (60, 5)]
+)
+def test_a_team_lifts_less_than_its_members_alone(weight_kg: float, people: int) -> None:
+    # HSE guidance on L23, from memory: 25 kg a person near the body; a team of two lifts two thirds of it, three a half
+    assert people_to_lift(weight_kg, alone_kg=16) == people
 
 
 def test_a_changed_price_changes_its_line_and_the_bill_only() -> None:
