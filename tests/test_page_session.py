@@ -235,3 +235,21 @@ def test_a_kill_in_mid_save_loses_no_acknowledged_change(tmp_path: Path) -> None
         survey = parse_survey((tmp_path / "survey.json").read_bytes())
         assert {name for name in said if name.startswith("w")} <= {wall.id for wall in survey.walls}
     assert len(survey.walls) > 10
+
+
+def test_a_photo_that_comes_while_the_page_is_open_is_there_at_the_next_load(tmp_path: Path) -> None:
+    from PIL import Image
+
+    from intake.page.bench import Bench
+
+    Image.new("RGB", (640, 480), "grey").save(tmp_path / "IMG_0001.jpg")
+    bench = Bench(tmp_path)
+    bench.start()
+    try:
+        assert [photo["file"] for photo in bench.state()["photos"]] == ["IMG_0001.jpg"]
+        Image.new("RGB", (640, 480), "white").save(tmp_path / "IMG_0002.jpg")
+        assert [photo["file"] for photo in bench.state()["photos"]] == ["IMG_0001.jpg", "IMG_0002.jpg"]
+        assert bench.searching.wait(timeout_s=60)
+        assert set(bench.searching.looked) == {"IMG_0001.jpg", "IMG_0002.jpg"}
+    finally:
+        bench.stop()

@@ -83,7 +83,9 @@ class Bench:
         self.events.close()
 
     def state(self) -> dict[str, Json]:
-        """Return everything that a page needs at its start."""
+        """Return everything that a page needs at its start, photos that have come meanwhile among it."""
+        if self.pictures.look():
+            self.searching.want(keeping.check(self.session.document))
         return {
             "folder": self.folder.name,
             "folder_id": hashlib.sha256(str(self.folder).encode()).hexdigest()[:12],
