@@ -99,3 +99,11 @@ def test_the_top_level_holds_only_what_the_map_says() -> None:
         "tests",
         "sample_photos",
     }
+
+
+def test_the_map_of_the_code_names_every_module() -> None:
+    told = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    modules = [path for core in ("vision", "estimator", "intake") for path in (ROOT / core).rglob("*.py")]
+    words = re.sub(r"tell_\*", " ".join(path.stem for path in modules if path.stem.startswith("tell_")), told)
+    missing = [path.name for path in modules if path.stem[0] != "_" and not re.search(rf"\b{path.stem}\b", words)]
+    assert missing == []
