@@ -253,3 +253,22 @@ def test_a_photo_that_comes_while_the_page_is_open_is_there_at_the_next_load(tmp
         assert set(bench.searching.looked) == {"IMG_0001.jpg", "IMG_0002.jpg"}
     finally:
         bench.stop()
+
+
+def test_what_was_found_is_told_though_no_browser_has_taken_a_photo_yet(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from PIL import Image
+
+    from intake.page import searching
+    from intake.page.bench import Bench
+
+    monkeypatch.setattr(searching, "PATIENCE_S", 0.1)
+    Image.new("RGB", (640, 480), "grey").save(tmp_path / "IMG_0001.jpg")
+    bench = Bench(tmp_path)
+    bench.start()
+    try:
+        assert bench.searching.wait(timeout_s=60)
+        assert bench.found()["complete"]
+    finally:
+        bench.stop()

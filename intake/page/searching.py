@@ -104,6 +104,7 @@ class Searching:
 
     def _work(self) -> None:
         self.pictures.served.wait(PATIENCE_S)
+        self.pictures.served.set()  # from here on what is found is told, however late the browser takes its first photo
         while True:
             with self._change:
                 self._change.wait_for(lambda: self._stopped or self._next() or self._unproposed())
