@@ -97,10 +97,10 @@ def _print_json(path: Path) -> None:
 
 
 def _print_findings(findings: Sequence[Finding], *, most: int = 12) -> None:
+    from intake.printing import placed
+
     for finding in findings[:most]:
-        where = ", ".join(finding.where.values())
-        told = not where or finding.message.startswith(tuple(finding.where.values()))
-        click.echo(f"{_MARKS[finding.severity]} {finding.code} {'' if told else where + ': '}{finding.message}")
+        click.echo(f"{_MARKS[finding.severity]} {finding.code} {placed(finding)}")
         click.echo(f"       {finding.remedy}")
     if len(findings) > most:
         click.echo(f"       and {len(findings) - most} more in the results.")

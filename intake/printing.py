@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from intake.results import Check, ValueSd, WallResult
+from vision.findings import Finding
 
 THIN = "\u202f"
 PRICE_ONLY = 0.005
@@ -17,6 +18,13 @@ VERDICTS = {
     "not_before": "Do not go ahead before the conditions are met",
     "cannot_say": "Cannot say yet",
 }
+
+
+def placed(finding: Finding) -> str:
+    """Return a finding's message with its place before it, where the message does not begin with it."""
+    where = tuple(finding.where.values())
+    told = not where or finding.message.startswith(where)
+    return finding.message if told else f"{', '.join(where)}: {finding.message}"
 
 
 def whole_mm(value: float) -> str:

@@ -61,7 +61,7 @@ def unchecked_marks(problem: WallProblem, solution: Solution) -> list[Finding]:
         return []
     mark = loose[0].mark
     name = mark.opening or mark.feature or problem.wall.id
-    first = f"{mark.photo}: {mark.point} of {name}"
+    first = f"{mark.photo}: {mark.point.replace('_', ' ')} of {name}"
     off = f"pressed {UNSEEN_PX:.0f} px off"
     one = f"{first} is checked by nothing else: {off}, it would not be noticed."
     many = f"{first} and {len(loose) - 1} more marks are checked by nothing else: {off}, none would be noticed."

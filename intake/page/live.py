@@ -17,7 +17,7 @@ from intake.page.suspects import suspect_of
 from intake.photos import Listing, lens_prior
 from intake.records import declared_reference, marks_of, wall_result, with_implied
 from intake.survey import Survey
-from vision.findings import worst_first
+from vision.findings import Finding, worst_first
 from vision.walls import CORNERS, DeclaredWall, EdgeTrace, FloatArray, MeasuredWall
 
 if TYPE_CHECKING:
@@ -231,9 +231,15 @@ def _answer(found: Gathered, solved: Mapping[str, Solved]) -> dict[str, Json]:
         "walls": walls,
         "points": points,
         "suspects": suspects,
-        "findings": [{"code": f.code, "severity": f.severity, "message": f.message, "remedy": f.remedy,
+        "findings": [{"code": f.code, "severity": f.severity, "message": _with_photo(f), "remedy": f.remedy,
                       "where": f.where} for f in told],
     }  # fmt: skip
+
+
+def _with_photo(finding: Finding) -> str:
+    """Return a finding's message that names its photo."""
+    photo = finding.where.get("photo", "")
+    return finding.message if photo in finding.message else f"{photo}: {finding.message}"
 
 
 def wall_json(measured: MeasuredWall) -> dict[str, Json]:
