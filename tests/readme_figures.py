@@ -100,6 +100,8 @@ def references(result: Mapping[str, Any]) -> list[str]:
         f"| plain A4 sheets over 45 px, declared | {of(a4['over_45_px'])} |",
         f"| random error of a sheet about 200 px wide | {sheets['at_200_px']['random_px']:.3f} px |",
         f"| corners of A4 sheets / cards, 70 px and wider | {corners[0]} / {corners[1]} px rms |",
+        f"| lookalikes used for scale, in 1 000 pictures of lookalikes | {result['lookalikes']['used']} (95 % sure: under "
+        f"{100 * result['lookalikes']['upper_95']:.1f} %) |",
     ]
 
 
