@@ -93,6 +93,7 @@ def references(result: Mapping[str, Any]) -> list[str]:
 
     sheets, cards, a4 = result["sheets"], result["cards"], result["a4"]
     corners = [f"{kind['corner_rms_px_from_70_px']:.2f}" for kind in (a4, cards)]
+    wrong = result["lookalikes"]
     return [
         f"| survey sheets, tags over 30 px wide | {of(sheets['tags_over_30_px'])} |",
         f"| survey sheets, tags 24 to 30 px | {of(sheets['tags_24_to_30_px'])} |",
@@ -100,8 +101,8 @@ def references(result: Mapping[str, Any]) -> list[str]:
         f"| plain A4 sheets over 45 px, declared | {of(a4['over_45_px'])} |",
         f"| random error of a sheet about 200 px wide | {sheets['at_200_px']['random_px']:.3f} px |",
         f"| corners of A4 sheets / cards, 70 px and wider | {corners[0]} / {corners[1]} px rms |",
-        f"| lookalikes used for scale, in 1 000 pictures of lookalikes | {result['lookalikes']['used']} (95 % sure: under "
-        f"{100 * result['lookalikes']['upper_95']:.1f} %) |",
+        f"| lookalikes used for scale, in 1 000 pictures of lookalikes | {wrong['used']} (95 % sure: under "
+        f"{100 * wrong['upper_95']:.1f} %) |",
     ]
 
 
