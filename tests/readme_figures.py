@@ -146,6 +146,25 @@ def tape_list(result: Mapping[str, Any]) -> list[str]:
     ]
 
 
+def gate(result: Mapping[str, Any]) -> list[str]:
+    """Return how often the gate was right either way, and how near its expectation came."""
+    return [
+        f"{result['photos']} rendered photos",
+        f"usable was said of {100 * result['usable_said_of_those_that_serve']:.1f} % of those that served",
+        f"unusable of {100 * result['unusable_said_of_those_that_do_not']:.1f} % of those that did not",
+        f"within 35 % of what measuring then stated on {100 * result['expected_within_35_percent']:.0f} % of them",
+    ]
+
+
+def proposals(result: Mapping[str, Any]) -> list[str]:
+    """Return how often a wall that nobody marked was proposed right."""
+    called = result["called_measured"]
+    return [
+        f"of {result['rooms']} rendered rooms that nobody had marked {100 * result['within_1_5_percent']:.0f} % were "
+        f"proposed within 1.5 %, and {called or 'none'} was called measured",
+    ]
+
+
 def faults(result: Mapping[str, Any]) -> list[str]:
     """Return the row of kills."""
     broken, lost = len(result["broken"]), len(result["acknowledged_marks_lost"])
@@ -186,7 +205,7 @@ def fuzz(result: Mapping[str, Any]) -> list[str]:
 QUOTED: dict[str, Callable[[Mapping[str, Any]], list[str]]] = {
     "measurement": measurement, "rendered_measurement": rendered_measurement, "references": references,
     "brickwork": brickwork, "construction": construction, "layout": layout, "tape_list": tape_list,
-    "faults": faults, "mutation": mutation, "branches": branches, "fuzz": fuzz,
+    "gate": gate, "proposals": proposals, "faults": faults, "mutation": mutation, "branches": branches, "fuzz": fuzz,
 }  # fmt: skip
 
 
