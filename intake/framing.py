@@ -71,14 +71,13 @@ def _cut_off(found: Gathered, expected: Expectation) -> list[Finding]:
         return []
     where = {"photo": name, "wall": expected.wall}
     if expected.solution is None:
-        if _is_brick(found, name):  # an outside face, which nobody has named yet
-            return []
         return [
             Finding(
                 code="P022",
                 severity="stop",
                 message=f"{name}: the wall's four corners cannot all be made out in it.",
-                remedy="If they are hidden, clear them or mark them. If they are cut off, retake it from further back.",
+                remedy="If they are hidden, clear or mark them; if cut off, retake it from further back. "
+                "If it shows the outside, say so on the marking page.",
                 where=where,
             )
         ]
@@ -93,17 +92,6 @@ def _cut_off(found: Gathered, expected: Expectation) -> list[Finding]:
             where=where,
         )
     ]
-
-
-def _is_brick(found: Gathered, name: str) -> bool:
-    """Return whether a bond can be read in the photo: it shows the wall's outside."""
-    from vision.brickwork import read_brickwork
-
-    mine = tuple(sighting for sighting in found.sightings if sighting.photo == name)
-    return (
-        read_brickwork(found.colour(name), photo=name, sightings=mine, focal_px=found.photos[name].focal_px).bond
-        != "none_to_read"
-    )
 
 
 def _not_as_stated(expected: Expectation) -> list[Finding]:

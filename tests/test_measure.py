@@ -40,7 +40,8 @@ def test_the_stated_uncertainty_is_the_spread_of_many_solves() -> None:
 def test_the_stated_uncertainty_is_true_in_a_part_of_the_study() -> None:
     result = study.run(seed=7, part=0.05)
     rows = _figures(result)
-    assert max(row["rms_over_bound"] for row in rows) < 1.20  # 200 cases: 0.05 by chance about 1.08
+    # error over its own bound, case by case: of 200 it is known to 0.05, and the worst of 91 rows is 3 times that off
+    assert max(row["rms_of_error_over_bound"] for row in rows) < 1.20
     assert np.mean([row["rms_over_bound"] for row in rows]) < 1.05
     assert 0.935 < np.mean([row["coverage"] for row in rows]) < 0.965
     ordered_from = result["two_sheets_three_photos"]

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from PIL import Image
 
+from intake.store import write_bytes
 from tests.page_person import (
     Knowledge,
     Person,
@@ -266,7 +267,7 @@ def test_two_pages_on_one_folder_see_each_others_marks_and_lose_none(browser: Br
 def move_by_hand(folder: Path, x: float) -> None:
     by_hand = on_disk(folder)
     by_hand["photos"][0]["marks"][0]["px"] = [x, 333.0]
-    (folder / "survey.json").write_text(json.dumps(by_hand))
+    write_bytes(folder / "survey.json", json.dumps(by_hand).encode())
 
 
 def meddling(folder: Path, x: float) -> Callable[[Route], None]:
@@ -317,6 +318,28 @@ def test_a_file_broken_by_hand_is_said_and_the_marks_made_meanwhile_are_kept(bro
         click(page, 0.7, 0.7)
         assert len(marks_on_disk(plain)) == 2
         assert (plain / "survey.json.broken").exists()
+        page.context.close()
+
+
+def test_a_change_that_meets_a_file_just_broken_is_kept_until_it_is_mended(browser: Browser, plain: Path) -> None:
+    def break_it(route: Route) -> None:
+        (plain / "survey.json").write_text("{")
+        route.continue_()
+
+    with serving(plain) as server:
+        page = open_page(browser, server.address, complaints=[])
+        begin(page)
+        click(page, 0.3, 0.7)
+        page.route("**/api/change", break_it)
+        box = page.locator("#bench").bounding_box()
+        assert box is not None
+        page.mouse.click(box["x"] + 0.7 * box["width"], box["y"] + 0.7 * box["height"])
+        page.wait_for_selector("#conflict[open]")
+        page.unroute("**/api/change")
+        page.click("#conflict button")
+        page.wait_for_selector("#conflict:not([open])", state="attached")
+        page.wait_for_selector("html[data-waiting='0']")
+        assert len(marks_on_disk(plain)) == 2
         page.context.close()
 
 

@@ -272,3 +272,14 @@ def test_what_was_found_is_told_though_no_browser_has_taken_a_photo_yet(
         assert bench.found()["complete"]
     finally:
         bench.stop()
+
+
+def test_a_file_that_an_editor_is_still_writing_is_waited_for(tmp_path: Path) -> None:
+    session = Session(tmp_path)
+    session.change([Edit(path=("title",), value="one", was=None)])
+    whole = json.dumps({"schema_version": 1, "title": "two"})
+    (tmp_path / "survey.json").write_text(whole[:10])
+    threading.Timer(0.1, lambda: (tmp_path / "survey.json").write_text(whole)).start()
+    assert session.refresh()
+    assert session.problem is None
+    assert session.document["title"] == "two"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -16,6 +17,8 @@ from vision.findings import PerpendError
 
 Json = Any
 Listener = Callable[[dict[str, Any], str], None]
+PATIENCE_S = (0.05, 0.1, 0.2)
+"""Waits before a file that is no survey is called broken: an editor may not have written all of it yet."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,17 +151,22 @@ class Session:
         if stamp is None:
             self.problem = None
             return
-        try:
-            data = self.path.read_bytes()
-        except OSError as error:
-            self._seen = None
-            self.problem = f"survey.json: could not be read ({error.strerror}). Allow reading it; nothing was changed."
-            return
-        try:
-            document = keeping.parse(data)
-        except PerpendError as error:
-            self.problem = str(error)
-            return
+        for patience in (*PATIENCE_S, None):
+            try:
+                data = self.path.read_bytes()
+                document = keeping.parse(data)
+                break
+            except OSError as error:
+                self._seen = None
+                reason = error.strerror
+                self.problem = f"survey.json: could not be read ({reason}). Allow reading it; nothing was changed."
+                return
+            except PerpendError as error:
+                if patience is None:
+                    self.problem = str(error)
+                    return
+            time.sleep(patience)  # an editor may be half-way through saving it
+            self._seen = _stamp(self.path)
         self.problem = None
         self._document = document
         self._revision = _digest(data)

@@ -25,8 +25,9 @@ def test_reading_heic_costs_at_most_a_third_more_than_its_decode() -> None:
     assert min(intake_ratios.heic_ratio() for _ in range(2)) <= HEIC
 
 
-def test_checking_ten_photos_costs_at_most_the_floor_times_its_bound(tmp_path: Path) -> None:
-    assert intake_ratios.check_ratio(tmp_path / "few", 10) <= CHECK
+def test_checking_thirty_photos_costs_at_most_the_floor_times_its_bound(tmp_path: Path) -> None:
+    # the bound is meant for a hundred; what is done once a wall, proposing its outline, weighs more on fewer
+    assert intake_ratios.check_ratio(tmp_path / "few", 30) <= CHECK
 
 
 @pytest.mark.long

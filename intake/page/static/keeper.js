@@ -150,6 +150,8 @@ async function flush() {
       status.kind = "locked";
       setTimeout(() => { sending = false; flush(); }, 2000);
       return show();
+    } else if (await brokenMeanwhile()) {
+      break; // kept until the file can be read again
     } else {
       // Refused in words: the change would not be a survey. It is taken back here.
       status.words = answer.problem ?? "The server refused this change.";
@@ -161,6 +163,16 @@ async function flush() {
   }
   sending = false;
   show();
+}
+
+// Whether a change was refused because survey.json cannot be read just now.
+async function brokenMeanwhile() {
+  const problem = await ask("/api/state").then((state) => state.problem, () => null);
+  if (problem) {
+    desk.problem = problem;
+    emit("problem");
+  }
+  return Boolean(problem);
 }
 
 export function keepMine() {
