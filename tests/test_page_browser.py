@@ -193,10 +193,17 @@ def begin(page: Page, *, reference: bool = False) -> None:
     """Name the wall and say that nothing of known size is on it, so that the corners are asked for."""
     page.keyboard.press("Enter")
     page.wait_for_selector("html[data-found='all']", timeout=60_000)
-    page.wait_for_timeout(150)
-    if page.get_attribute("#question", "data-kind") == "reference" and not reference:
-        page.locator("#bench").focus()
-        page.keyboard.press("s")
+    asked, seen = "", 0
+    for _ in range(300):  # the page may still be drawing: a question counts once it has stood for three looks
+        kind = page.get_attribute("#question", "data-kind") or ""
+        asked, seen = kind, seen + 1 if kind == asked else 1
+        if seen >= 3 and kind == "reference" and not reference:
+            page.locator("#bench").focus()
+            page.keyboard.press("s")
+            seen = 0
+        elif seen >= 3 and kind in ("point", "reference"):
+            break
+        page.wait_for_timeout(100)
     page.wait_for_selector("#question[data-kind='point']")
 
 
