@@ -217,7 +217,7 @@ def _not_a_sheet(other: NotASheet, photo: str) -> Finding:
 
 def _not_found(declared: DeclaredReference, photo: str) -> Finding:
     remedies = {
-        "survey_sheet": "If it is in this photo, take the photo from nearer or in better light, or mark its corners.",
+        "survey_sheet": "If it is in this photo, take the photo again, from nearer or in better light.",
         "id1_card": "If it is in this photo, mark its four corners; a survey sheet is found more surely.",
         "a4": "If it is in this photo, mark its four corners; on a white wall use the survey sheet or a darker place.",
         "rectangle": "If it is in this photo, mark its four corners.",

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 __all__ = ["serve"]
@@ -25,9 +24,6 @@ def serve(folder: Path, *, port: int = 0, open_browser: bool = True) -> None:
     PerpendError
         If the folder is not one or the port is taken.
     """
-    # The live solution is many small systems: threads of the linear algebra would only wait for one another.
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
     from intake.page.server import run
 
     run(folder, port=port, open_browser=open_browser)
