@@ -12,6 +12,7 @@ from vision.findings import Finding
 
 DEFAULT_NATION = "england"
 STALE_DAYS = 365  # invented default: rules that nobody has checked for a year are said to be old
+UNCHECKED = "unchecked"
 FOOTER = "Estimate only; not a design. Local code and licensed practice prevail."
 SOLID = frozenset({"solid_brick", "solid_brick_thick", "half_brick", "stone", "unknown"})
 VAPOUR_CLOSED = frozenset({"pir", "phenolic", "eps_grey", "eps_white"})
@@ -134,6 +135,7 @@ def judge_rules(case: WallCase, facts: LiningFacts, *, on: date | None = None) -
         Today's date, so that expired rules are left out of date; None takes the table as it stands.
     """
     table = read_table("rules")
+    expired = () if on is None else out_of_date(on)
     notes = []
     for key, row in table.rows.items():
         nation = nation_of(case.site)
@@ -145,7 +147,7 @@ def judge_rules(case: WallCase, facts: LiningFacts, *, on: date | None = None) -
             continue
         applies, words = _JUDGES.get(key, _always)(case, facts, row)
         expires = row.get("expires")
-        if on is not None and expires is not None and on > expires:
+        if key in expired:
             applies, words = "perhaps", f"this rule ran until {expires}: look up what holds now"
         notes.append(
             RuleNote(
@@ -167,6 +169,19 @@ def judge_rules(case: WallCase, facts: LiningFacts, *, on: date | None = None) -
         )
     order = {"yes": 0, "perhaps": 1, "no": 2}
     return tuple(sorted(notes, key=lambda n: (order[n.applies], n.code)))
+
+
+def out_of_date(on: date) -> tuple[str, ...]:
+    """Return what of the rules no longer holds as the table has it on a day: keys of expired rules, and ``unchecked``.
+
+    Parameters
+    ----------
+    on
+        The day. Two days with the same answer give the same estimate.
+    """
+    table = read_table("rules")
+    expired = [key for key, row in table.rows.items() if "expires" in row and on > row["expires"]]
+    return (*sorted(expired), *((UNCHECKED,) if (on - table.checked).days > STALE_DAYS else ()))
 
 
 def rule_findings(notes: Sequence[RuleNote], *, wall: str, on: date | None = None) -> tuple[Finding, ...]:
@@ -193,12 +208,12 @@ def rule_findings(notes: Sequence[RuleNote], *, wall: str, on: date | None = Non
         if note.applies == "yes" and (note.key in _JUDGES or note.kind == "nation")
     ]
     checked = read_table("rules").checked
-    if on is not None and (on - checked).days > STALE_DAYS:
+    if on is not None and UNCHECKED in out_of_date(on):
         found.append(
             Finding(
                 code="L090",
                 severity="warn",
-                message=f"The rules were last checked on {checked}, more than a year before {on}.",
+                message=f"The rules were last checked on {checked}, more than a year ago.",
                 remedy="Look up the editions in force before you rely on them.",
                 where={"wall": wall},
             )

@@ -44,7 +44,15 @@ def measure_hash(folder: Path, survey: Survey) -> str:
 def whole_hash(folder: Path, survey: Survey) -> str:
     """Return the hash of all that any result of the folder depends on."""
     photos = [*list_photos(folder).photos, *([PRICES] if (folder / PRICES).exists() else [])]
-    return inputs_sha256(folder, survey=survey, photos=photos, parts=ESTIMATE_PARTS, version=perpend_version())
+    version = f"{perpend_version()} {_rules_today()}"
+    return inputs_sha256(folder, survey=survey, photos=photos, parts=ESTIMATE_PARTS, version=version)
+
+
+def _rules_today() -> str:
+    """Return which dated rules have run out by today: the day itself changes no result, a rule that runs out does."""
+    from estimator.rules import out_of_date
+
+    return " ".join(out_of_date(datetime.date.today()))
 
 
 def measure_folder(folder: Path | str, *, again: bool = False, progress: Progress | None = None) -> Geometry:
@@ -142,7 +150,7 @@ def estimate_folder(folder: Path | str, *, progress: Progress | None = None) -> 
 
 def _estimate_hash(folder: Path, survey: Survey, geometry: Geometry) -> str:
     extra = [PRICES] if (folder / PRICES).exists() else []
-    version = f"{perpend_version()} {geometry.inputs_sha256}"
+    version = f"{perpend_version()} {geometry.inputs_sha256} {_rules_today()}"
     return inputs_sha256(folder, survey=survey, photos=extra, parts=ESTIMATE_PARTS, version=version)
 
 

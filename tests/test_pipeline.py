@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import shutil
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -103,6 +105,27 @@ def test_a_measured_folder_goes_through_to_estimate_and_report(measured: tuple[P
     )
     assert all(path.exists() for path in written)
     assert any(path.suffix == ".html" for path in written)
+
+
+def test_an_estimate_is_kept_from_one_day_to_the_next_and_made_again_when_a_rule_has_run_out(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    wall = {"id": "east", "faces": "outside", "line": True, "taped": {"width_mm": 3600, "height_mm": 2400}}
+    (tmp_path / "survey.json").write_text(json.dumps({"schema_version": 1, "walls": [wall]}))
+
+    def made_on(day: datetime.date) -> bytes:
+        monkeypatch.setattr("intake.pipeline.datetime", SimpleNamespace(date=SimpleNamespace(today=lambda: day)))
+        estimate_folder(tmp_path)
+        return (tmp_path / "results" / "estimate.json").read_bytes()
+
+    first = made_on(datetime.date(2026, 11, 25))
+    with monkeypatch.context() as patch:
+        patch.setattr("intake.pipeline._estimate", lambda *_: pytest.fail("estimated again without need"))
+        assert made_on(datetime.date(2027, 3, 31)) == first
+    later = made_on(datetime.date(2027, 4, 1))
+    assert b"ran until 2027-03-31" not in first
+    assert b"ran until 2027-03-31" in later
+    assert made_on(datetime.date(2027, 4, 2)) == later
 
 
 def test_estimate_needs_no_photos_once_the_geometry_is_there(measured: tuple[Path, Geometry], tmp_path: Path) -> None:
