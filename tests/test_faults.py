@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from intake.check import check_folder
+from intake.demo import copy_demo
 from intake.page.document import Edit
 from intake.page.pictures import Pictures
 from intake.page.session import Session
@@ -45,6 +46,21 @@ def test_commands_killed_at_random_moments_leave_everything_whole() -> None:
     assert result["acknowledged_marks_lost"] == []
     assert set(result["kills_that_landed"]) == set(faults.KILLS)
     assert all(result["kills_that_landed"].values())
+    assert not [name for name in result["temporary_files_left"] if "demo" in name]
+
+
+def test_a_demo_clears_what_a_killed_one_left_and_leaves_what_a_running_one_or_a_person_has(tmp_path: Path) -> None:
+    fcntl = pytest.importorskip("fcntl")
+    running, killed, private = (tmp_path / f".demo.{name}.part" for name in ("running", "killed", "private"))
+    for folder, inside in ((running, "demo"), (killed, "demo"), (private, "letters")):
+        (folder / inside).mkdir(parents=True)
+    handle = os.open(running, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        copy_demo(tmp_path / "demo")
+    finally:
+        os.close(handle)
+    assert sorted(path.name for path in tmp_path.iterdir()) == [private.name, running.name, "demo"]
 
 
 def test_two_measures_of_one_folder_at_once_leave_one_whole_result(home: Path) -> None:

@@ -18,6 +18,7 @@ from typing import Any
 
 import numpy as np
 
+from intake.demo import copy_demo
 from tests.survey_folders import render_home, write_home
 from tests.warm_commands import WarmCommands
 
@@ -74,6 +75,7 @@ def run(seed: int, part: float) -> dict[str, Any]:
                 landed[name] += 1
             if part > 0.5 or name == "demo":
                 broken += ground.undisturbed()
+        copy_demo(top / "demo")  # takes away what killed ones left
         left = [path.name for path in top.rglob("*.part")]
         lost, landed["mark"] = killed_pages(commands, Path(scratch) / "marked", rng, wanted["mark"])
     return {
@@ -219,8 +221,6 @@ def files(top: Path) -> Iterator[tuple[str, Path]]:
 
 def copied_demo() -> dict[str, str]:
     """Return what the demo's folder holds once it is copied, before anything is worked out."""
-    from intake.demo import copy_demo
-
     with tempfile.TemporaryDirectory() as scratch:
         copy_demo(Path(scratch) / "demo")
         return digests(Path(scratch))
