@@ -23,10 +23,10 @@ from estimator.construction_network import (
     support,
     thickness_likelihood,
 )
-from estimator.construction_tables import BONDS, read_tables
+from estimator.construction_tables import read_tables
 from estimator.inputs import WallCase
 from vision.findings import Finding, worst_first
-from vision.walls import FloatArray, Measured
+from vision.walls import BONDS, FloatArray, Measured
 
 WORDS = {
     "solid_brick": "solid brick, one brick (9 inches) thick",

@@ -20,11 +20,11 @@ from estimator.construction_network import (
     tap_likelihood,
     thickness_likelihood,
 )
-from estimator.construction_tables import BONDS, VERDICTS, WindowType, read_tables
+from estimator.construction_tables import VERDICTS, WindowType, read_tables
 from estimator.inputs import BondReading, WallCase
 from estimator.rdsap import band_years
 from vision.findings import Finding
-from vision.walls import DeclaredOpening, Measured, MeasuredOpening
+from vision.walls import BONDS, DeclaredOpening, Measured, MeasuredOpening
 
 _YES = {"yes", "true", "y", "1", "found", "rendered", "hollow", "holes"}
 _NO = {"no", "false", "n", "0", "none", "plain", "brick", "solid"}

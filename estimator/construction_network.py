@@ -15,8 +15,8 @@ from math import pi, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from estimator.construction_tables import BONDS, VERDICTS, Tables, WindowType, read_tables
-from vision.walls import FloatArray, Measured
+from estimator.construction_tables import VERDICTS, Tables, WindowType, read_tables
+from vision.walls import BONDS, FloatArray, Measured
 
 FAMILY = {
     "solid_brick": "solid",

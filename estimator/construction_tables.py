@@ -14,7 +14,7 @@ from importlib.resources import files
 import numpy as np
 
 from vision.findings import PerpendError
-from vision.walls import FloatArray
+from vision.walls import BONDS, FloatArray
 
 VERDICTS = (
     "solid_brick",
@@ -25,17 +25,6 @@ VERDICTS = (
     "stone",
     "timber_frame",
     "other",
-)
-BONDS = (
-    "stretcher",
-    "flemish",
-    "english",
-    "english_garden",
-    "flemish_garden",
-    "header",
-    "monk",
-    "rat_trap",
-    "none_to_read",
 )
 
 

@@ -64,7 +64,7 @@ def measured_of(entry: ValueSd | None) -> Measured | None:
     return None if entry is None else Measured(value=entry.value, sd=entry.sd)
 
 
-_WALL_KEYS = (
+WALL_KEYS = (
     "width_mm",
     "width_bottom_mm",
     "width_top_mm",
@@ -72,10 +72,10 @@ _WALL_KEYS = (
     "height_left_mm",
     "height_right_mm",
     "gross_area_m2",
-    "thickness_mm",
     "net_area_m2",
 )
-_OPENING_KEYS = (
+"""Sizes of a wall's face, as the report lists them."""
+OPENING_KEYS = (
     "width_mm",
     "height_mm",
     "left_mm",
@@ -84,7 +84,7 @@ _OPENING_KEYS = (
     "outer_reveal_mm",
     "thickness_mm",
 )
-_FEATURE_KEYS = ("left_mm", "bottom_mm", "width_mm", "height_mm")
+FEATURE_KEYS = ("left_mm", "bottom_mm", "width_mm", "height_mm")
 
 
 def _points(points: tuple[tuple[float, float], ...] | None) -> list[tuple[float, float]] | None:
@@ -97,7 +97,7 @@ def wall_result(wall: MeasuredWall) -> WallResult:
     if wall.covariance_mm2 is not None and len(wall.keys):
         matrix = [[_round(value) for value in row] for row in np.asarray(wall.covariance_mm2).tolist()]
         covariance = Covariance(keys=list(wall.keys), matrix=matrix)
-    sizes: dict[str, Any] = {key: value_sd(getattr(wall, key)) for key in _WALL_KEYS}
+    sizes: dict[str, Any] = {key: value_sd(getattr(wall, key)) for key in (*WALL_KEYS, "thickness_mm")}
     return WallResult(
         id=wall.id,
         openings=[
@@ -108,13 +108,13 @@ def wall_result(wall: MeasuredWall) -> WallResult:
                 visible_frame_mm=opening.visible_frame_mm,
                 front_mm=_points(opening.front_mm),
                 back_mm=_points(opening.back_mm),
-                **{key: value_sd(getattr(opening, key)) for key in _OPENING_KEYS},
+                **{key: value_sd(getattr(opening, key)) for key in OPENING_KEYS},
             )
             for opening in wall.openings
         ],
         features=[
             FeatureResult(
-                id=feature.id, kind=feature.kind, **{key: value_sd(getattr(feature, key)) for key in _FEATURE_KEYS}
+                id=feature.id, kind=feature.kind, **{key: value_sd(getattr(feature, key)) for key in FEATURE_KEYS}
             )
             for feature in wall.features
         ],
@@ -137,7 +137,7 @@ def wall_result(wall: MeasuredWall) -> WallResult:
 def measured_wall(result: WallResult, findings: tuple[Finding, ...] = ()) -> MeasuredWall:
     """Return the wall as measured, from geometry.json's entry."""
     covariance = result.covariance
-    sizes: dict[str, Any] = {key: measured_of(getattr(result, key)) for key in _WALL_KEYS}
+    sizes: dict[str, Any] = {key: measured_of(getattr(result, key)) for key in (*WALL_KEYS, "thickness_mm")}
     return MeasuredWall(
         id=result.id,
         openings=tuple(
@@ -148,13 +148,13 @@ def measured_wall(result: WallResult, findings: tuple[Finding, ...] = ()) -> Mea
                 visible_frame_mm=opening.visible_frame_mm,
                 front_mm=tuple(opening.front_mm) if opening.front_mm is not None else None,
                 back_mm=tuple(opening.back_mm) if opening.back_mm is not None else None,
-                **{key: measured_of(getattr(opening, key)) for key in _OPENING_KEYS},
+                **{key: measured_of(getattr(opening, key)) for key in OPENING_KEYS},
             )
             for opening in result.openings
         ),
         features=tuple(
             MeasuredFeature(
-                id=feature.id, kind=feature.kind, **{key: measured_of(getattr(feature, key)) for key in _FEATURE_KEYS}
+                id=feature.id, kind=feature.kind, **{key: measured_of(getattr(feature, key)) for key in FEATURE_KEYS}
             )
             for feature in result.features
         ),
@@ -210,7 +210,7 @@ def _front(opening: MeasuredOpening) -> tuple[tuple[float, float], ...] | None:
 def _taped_feature(feature: MeasuredFeature, taped: Mapping[str, float]) -> MeasuredFeature:
     """Return the feature with its tape readings where it was not measured."""
     read: dict[str, Any] = {}
-    for key in _FEATURE_KEYS:
+    for key in FEATURE_KEYS:
         name = f"features.{feature.id}.{key}"
         if getattr(feature, key) is None and name in taped:
             read[key] = Measured(value=taped[name], sd=TAPE_SD_MM)

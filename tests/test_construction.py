@@ -12,11 +12,11 @@ import pytest
 from estimator import construction_tables
 from estimator.construction import Construction, judge_construction
 from estimator.construction_evidence import OVERLAP_MM
-from estimator.construction_tables import BONDS, VERDICTS, read_rows, read_tables
+from estimator.construction_tables import VERDICTS, read_rows, read_tables
 from estimator.inputs import BondReading, Site, WallCase
 from tests.studies.construction import run
 from vision.findings import PerpendError
-from vision.walls import DeclaredOpening, DeclaredWall, Measured, MeasuredOpening, MeasuredWall
+from vision.walls import BONDS, DeclaredOpening, DeclaredWall, Measured, MeasuredOpening, MeasuredWall
 
 DATA = Path(construction_tables.__file__).parent / "data"
 VERDICT_NAMES = (*VERDICTS, "unknown")

@@ -8,19 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.bond_lattice import HEADER, STRETCHER, CourseRow
-from vision.walls import FloatArray, Measured
+from vision.walls import BONDS, FloatArray, Measured
 
-BONDS = (
-    "stretcher",
-    "flemish",
-    "english",
-    "english_garden",
-    "flemish_garden",
-    "header",
-    "monk",
-    "rat_trap",
-    "none_to_read",
-)
 UNITS: Mapping[str, str] = {"S": "S", "H": "H", "F": "SH", "M": "SSH", "G": "SSSH"}
 """What repeats in a course: stretchers, headers, one to one, two to one, three to one."""
 _MISREAD = 0.04

@@ -20,11 +20,11 @@ from vision.bond_lattice import (
     OTHER,
     STRETCHER,
 )
-from vision.bond_types import BONDS, bond_probability, read_share
+from vision.bond_types import bond_probability, read_share
 from vision.brick_pattern import Pattern, read_pattern, readable
 from vision.brick_scale import brick_lengths, course_px, find_scale, turn_points
 from vision.findings import Finding
-from vision.walls import FloatArray, Measured, Sighting
+from vision.walls import BONDS, FloatArray, Measured, Sighting
 
 GUESSED_FOCAL = 0.85
 """Focal length as a share of the longer side where none is known: a phone's main camera (from memory)."""

@@ -21,6 +21,18 @@ GreyImage = NDArray[np.uint8]
 
 CORNERS = ("bottom_left", "bottom_right", "top_right", "top_left")
 SHEET_CORNERS = ("top_left", "top_right", "bottom_right", "bottom_left")
+BONDS = (
+    "stretcher",
+    "flemish",
+    "english",
+    "english_garden",
+    "flemish_garden",
+    "header",
+    "monk",
+    "rat_trap",
+    "none_to_read",
+)
+"""Bonds of brickwork, and that none can be read."""
 
 ReferenceKind = Literal["survey_sheet", "id1_card", "a4", "rectangle"]
 Face = Literal["wall", "frame"]

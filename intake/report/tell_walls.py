@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Any
 
+from intake.outcomes import FEATURE_KEYS, OPENING_KEYS, WALL_KEYS
 from intake.report import reading
 from intake.report.context import ConstructionEvidence, CueRow, DimensionRow, FindingRow, Verdict, WallSummary
 from intake.report.words import (
@@ -31,27 +32,6 @@ from intake.report.words import (
 )
 from intake.results import FeatureResult, FindingEntry, Geometry, OpeningResult, ValueSd, WallResult
 from intake.survey import Survey, WallEntry
-
-WALL_KEYS = (
-    "width_mm",
-    "width_bottom_mm",
-    "width_top_mm",
-    "height_mm",
-    "height_left_mm",
-    "height_right_mm",
-    "gross_area_m2",
-    "net_area_m2",
-)
-OPENING_KEYS = (
-    "width_mm",
-    "height_mm",
-    "left_mm",
-    "sill_mm",
-    "reveal_depth_mm",
-    "outer_reveal_mm",
-    "thickness_mm",
-)
-FEATURE_KEYS = ("left_mm", "bottom_mm", "width_mm", "height_mm")
 
 
 def verdict_of(key: str, *, because: str = "", conditions: tuple[str, ...] = ()) -> Verdict:

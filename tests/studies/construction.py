@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from estimator.construction import judge_construction
 from estimator.construction_network import FAMILY
-from estimator.construction_tables import BONDS, AgeBand, Tables, WallType, WindowType, read_tables
+from estimator.construction_tables import AgeBand, Tables, WallType, WindowType, read_tables
 from estimator.inputs import BondReading, Site, WallCase
-from vision.walls import DeclaredWall, Measured, MeasuredOpening, MeasuredWall
+from vision.walls import BONDS, DeclaredWall, Measured, MeasuredOpening, MeasuredWall
 
 DEPENDS = ("estimator/construction*.py", "estimator/data/construction/*.csv", "estimator/inputs.py")
 HOUSES = 2000
