@@ -118,7 +118,12 @@ def _live(tree: ast.AST) -> Iterator[ast.expr | ast.stmt]:
                 continue
             if isinstance(node, ast.expr | ast.stmt):
                 yield node
-            yield from _live(node)
+            if not (_is_reshape(tree) and isinstance(node, ast.UnaryOp)):  # any length below nought is left open
+                yield from _live(node)
+
+
+def _is_reshape(tree: ast.AST) -> bool:
+    return isinstance(tree, ast.Call) and isinstance(tree.func, ast.Attribute) and tree.func.attr == "reshape"
 
 
 def _changes(node: ast.expr | ast.stmt) -> Iterator[ast.expr | ast.stmt]:

@@ -21,8 +21,9 @@ GROUPS = {
     "solver": (
         ("vision.solve", "vision.model", "vision.observe", "vision.unknowns"),
         (
-            "tests/test_model.py", "tests/test_solve.py", "tests/test_measure.py", "tests/test_lengths.py",
-            "tests/test_lens_and_pose.py", "tests/test_little_to_see.py",
+            "tests/test_model.py", "tests/test_observe.py", "tests/test_descent.py", "tests/test_slips.py",
+            "tests/test_solve.py", "tests/test_measure.py", "tests/test_lengths.py", "tests/test_lens_and_pose.py",
+            "tests/test_little_to_see.py",
         ),
     ),
     "heat": (
@@ -41,6 +42,8 @@ GROUPS = {
 DEPENDS = (
     *(f"{module.replace('.', '/')}.py" for modules, _ in GROUPS.values() for module in modules),
     *(tests for _, files in GROUPS.values() for tests in files),
+    "tests/plain_wall.py",
+    "tests/linear_wall.py",
     "tests/mutants.py",
     "tests/cpu_times.py",
 )
