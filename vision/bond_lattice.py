@@ -130,8 +130,6 @@ def lay_courses(evidence: FloatArray, seen: FloatArray, module: Module) -> list[
     blank = kinds == BLANK
     for x in range(1, w + 1):
         usable = lengths <= x
-        if not usable.any():
-            continue
         start = x - lengths[usable]
         lost = inside[rows, np.maximum(x - trim, start)[None, :]] - inside[rows, np.minimum(start + trim, x)[None, :]]
         lost = np.maximum(lost, 0.0)
