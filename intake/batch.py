@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from intake.batch_work import COLUMNS, Row, failed_row, work_survey
+from intake.batch_work import COLUMNS, Row, failed_row, outcome_words, work_survey
 from intake.gather import Progress
 from intake.photos import EXTENSIONS
 from intake.store import RESULTS, survey_folder, write_text
@@ -210,13 +210,15 @@ def _line(row: Row) -> str:
     if row["state"] == "failed":
         return f"■ {row['folder']}: {row['error']}"
     sign = {"stop": "■", "proposed": "▲", "done": "✓"}[str(row["state"])]
-    after = f"; next: {row['next']}" if row["next"] else ""
-    return f"{sign} {row['folder']}: {row['sizes'] or 'no wall yet'}{after}"
+    told = [str(row["sizes"] or "no wall yet"), *outcome_words(row)]
+    after = [f"next: {row['next']}"] if row["next"] else []
+    return f"{sign} {row['folder']}: {'; '.join([*told, *after])}"
 
 
 def _write_summary(top: Path, rows: list[Row]) -> BatchSummary:
     from intake.batch_page import batch_page
 
+    pictured = {row["folder"] for row in rows if (top / row["folder"] / RESULTS / "thumb.jpg").exists()}
     ordered = sorted(rows, key=_order)
     target = top / FOLDER
     lines = "".join(json.dumps(row, ensure_ascii=False, sort_keys=True) + "\n" for row in ordered)
@@ -229,7 +231,7 @@ def _write_summary(top: Path, rows: list[Row]) -> BatchSummary:
     )
     write_text(summary.csv, table.getvalue())
     write_text(summary.jsonl, lines)
-    write_text(summary.page, batch_page(ordered))
+    write_text(summary.page, batch_page(ordered, pictured=pictured))
     return summary
 
 

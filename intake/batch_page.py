@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 from urllib.parse import quote
+
+from intake.batch_work import outcome_words
 
 _STYLE = """
 :root{--ink:#1d2730;--paper:#fbfaf7;--line:#c9cfd3}
@@ -21,38 +23,44 @@ _WORDS = {
     "failed": "■ could not be read",
     "stop": "■ stop: do not order from it",
     "proposed": "▲ proposed, not confirmed: mark it",
-    "done": "✓ done",
+    "done": "✓ measured",
 }
+_COUNTED = {"failed": "could not be read", "stop": "to stop at", "proposed": "to confirm", "done": "measured"}
 
 
-def batch_page(rows: Sequence[Mapping[str, Any]]) -> str:
+def batch_page(rows: Sequence[Mapping[str, Any]], *, pictured: Collection[str]) -> str:
     """Return the page that shows a batch's surveys, in the given order.
 
     Parameters
     ----------
     rows
         Rows of the summary.
+    pictured
+        Folders that have a small picture.
     """
-    counts = {state: sum(row["state"] == state for row in rows) for state in _WORDS}
-    told = ", ".join(f"{count} {_WORDS[state][2:]}" for state, count in counts.items() if count)
-    cards = "\n".join(_card(row) for row in rows)
+    counts = {state: sum(row["state"] == state for row in rows) for state in _COUNTED}
+    told = ", ".join(f"{count} {_COUNTED[state]}" for state, count in counts.items() if count)
+    cards = "\n".join(_card(row, pictured=row["folder"] in pictured) for row in rows)
     return (
         '<!doctype html>\n<html lang="en-GB"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{len(rows)} surveys</title><style>{_STYLE}</style></head>\n"
-        f"<body><main><h1>{len(rows)} surveys</h1><p>{html.escape(told)}. Worst first.</p>\n"
+        f"<body><main><h1>{len(rows)} surveys</h1>\n"
+        f"<p>{html.escape(told)}. Worst first; lengths in millimetres. Drawings, cutting plan and order of one:"
+        " <code>perpend report FOLDER</code>.</p>\n"
         f"<ul>\n{cards}\n</ul></main></body></html>\n"
     )
 
 
-def _card(row: Mapping[str, Any]) -> str:
+def _card(row: Mapping[str, Any], *, pictured: bool) -> str:
     folder = str(row["folder"])
     state = html.escape(_WORDS[str(row["state"])])
     picture = ""
-    if row["state"] != "failed":
+    if pictured:
         source = f"../{quote(folder)}/results/thumb.jpg"
         picture = f'<img src="{source}" alt="{html.escape(folder)}: its first wall" loading="lazy">'
-    told = html.escape(str(row["error"] or row["sizes"] or "no wall yet"))
+    lines = [str(row["error"] or row["sizes"] or "no wall yet"), *outcome_words(dict(row))]
+    told = "</p><p>".join(html.escape(line[0].upper() + line[1:] if k else line) for k, line in enumerate(lines))
     after = f"<p>Next: {html.escape(str(row['next']))}.</p>" if row["next"] else ""
     if row["message"]:
         after += f'<p><a href="../{quote(folder)}/{quote(str(row["message"]))}">Message for the client</a></p>'

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 OUTCOME = "batch.json"
 THUMB_PX = 320
 COLUMNS = (
-    *("folder", "state", "photos", "usable", "walls", "sizes", "verdict", "stops", "warnings"),
+    *("folder", "state", "photos", "usable", "walls", "sizes", "boards", "verdict", "stops", "warnings"),
     *("to_mark", "next", "message", "error"),
 )
 
@@ -95,18 +95,21 @@ def _row(name: str, geometry: dict[str, Any], estimate: dict[str, Any], checked:
     proposed = any(wall.status == "proposed" for wall in walls)
     verdicts = sorted({str(wall.get("verdict")) for wall in estimate.get("walls", []) if wall.get("verdict")})
     message = checked is not None and bool(checked.message)
+    counts = [(room.get("boards") or {}).get("count") for room in estimate.get("rooms", [])]
+    photos = len(geometry["photos"])
     return {
         "folder": name,
         "state": "proposed" if proposed else "stop" if stops else "done",
-        "photos": len(geometry["photos"]),
+        "photos": photos,
         "usable": "" if checked is None else sum(photo.usable for photo in checked.photos),
         "walls": len(walls),
         "sizes": "; ".join(wall_line(wall) for wall in walls),
+        "boards": sum(count for count in counts if count is not None) or "",
         "verdict": ", ".join(verdicts),
         "stops": stops,
         "warnings": sum(finding["severity"] == "warn" for finding in findings),
-        "to_mark": sum(_points_to_mark(wall) for wall in walls) or (4 if checked is not None and not walls else 0),
-        "next": _next_step(walls, checked),
+        "to_mark": _all_to_mark(walls, checked) if photos else 0,
+        "next": _next_step(walls, checked, photos=photos),
         "message": f"{RESULTS}/message.txt" if message else "",
         "error": "",
     }
@@ -119,18 +122,40 @@ def _points_to_mark(wall: WallResult) -> int:
     return 4 * (1 + len(wall.openings))
 
 
-def _next_step(walls: list[WallResult], checked: Check | None) -> str:
-    """Return what somebody has to do for a survey next, in words; nothing where nothing is left to mark."""
+def _all_to_mark(walls: list[WallResult], checked: Check | None) -> int:
+    """Return how many points somebody has to confirm or press in a survey; none where no photo is good for it."""
+    if checked is not None and not any(photo.usable for photo in checked.photos):
+        return 0
+    return sum(_points_to_mark(wall) for wall in walls) or (4 if checked is not None and not walls else 0)
+
+
+def _next_step(walls: list[WallResult], checked: Check | None, *, photos: int) -> str:
+    """Return what somebody has to do for a survey next, in words; nothing where nothing is left to do."""
     steps = []
-    for status, verb in (("proposed", "confirm"), ("not_measured", "mark")):
-        names = [f"{wall.id} ({_points_to_mark(wall)} points)" for wall in walls if wall.status == status]
-        if names:
-            steps.append(f"{verb} {', '.join(names)}")
-    if not walls and checked is not None:
-        steps.append("mark a wall")
+    hopeless = not photos or (checked is not None and not any(photo.usable for photo in checked.photos))
+    if not photos:
+        steps += [f"photograph {wall.id}, or tape it" for wall in walls if wall.status == "not_measured"]
+    elif not hopeless:
+        for status, verb in (("proposed", "confirm"), ("not_measured", "mark")):
+            names = [f"{wall.id} ({_points_to_mark(wall)} points)" for wall in walls if wall.status == status]
+            if names:
+                steps.append(f"{verb} {', '.join(names)}")
+        if not walls and checked is not None:
+            steps.append("mark a wall")
     if checked is not None and checked.message:
         steps.append("send the message")
     return "; ".join(steps)
+
+
+def outcome_words(row: Row) -> list[str]:
+    """Return the boards and the verdicts of a finished survey in words; nothing while a wall is not measured."""
+    from intake.printing import VERDICTS
+
+    if row["state"] != "done":
+        return []
+    boards = [f"{row['boards']} board{'s' if row['boards'] != 1 else ''}"] if row["boards"] else []
+    verdicts = [VERDICTS.get(key, key) for key in str(row["verdict"]).split(", ") if key]
+    return [*boards, *(verdict[0].lower() + verdict[1:] for verdict in verdicts)]
 
 
 def failed_row(name: str, error: Exception) -> Row:

@@ -56,7 +56,8 @@ def wall_line(wall: WallResult) -> str:
     if wall.construction is not None:
         verdict = wall.construction.verdict
         chance = wall.construction.probability.get(verdict)
-        text += f"; {verdict.replace('_', ' ')}" + (f" {chance:.2f}" if chance is not None else "")
+        words = "solid or cavity unknown" if verdict == "unknown" else verdict.replace("_", " ")
+        text += f"; {words}" + (f" {chance:.2f}" if chance is not None else "")
     return f"{wall.id} {text}"
 
 

@@ -72,6 +72,18 @@ def test_one_bad_survey_stops_nothing_and_comes_first(stock: Path) -> None:
     assert [row["folder"] for row in rows] == [line["folder"] for line in lines]
     page = summary.page.read_text(encoding="utf-8")
     assert all(f"home_{k}" in page for k in range(3))
+    assert "<img" not in page  # nothing was photographed: no picture that cannot be shown
+    told = next(line for line in summary.lines if "home_0" in line)
+    row = next(row for row in summary.rows if row["folder"] == "home_0")
+    assert row["boards"] > 0
+    assert f"; {row['boards']} boards; " in told
+    assert f"<p>{row['boards']} boards</p>" in page
+
+
+def test_a_wall_without_photos_is_not_sent_to_be_marked(tmp_path: Path) -> None:
+    write_json(tmp_path / "a" / "survey.json", {"schema_version": 1, "walls": [{"id": "north"}]})
+    (row,) = run_batch(tmp_path, workers=1).rows
+    assert (row["next"], row["to_mark"]) == ("photograph north, or tape it", 0)
 
 
 def test_a_second_run_does_nothing_and_a_change_is_done_again(stock: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -150,9 +162,13 @@ def test_photos_that_nobody_marked_are_checked_proposed_and_listed_by_work(tmp_p
     assert rows["good"]["next"] == "confirm wall-1 (8 points)"
     assert rows["good"]["message"] == ""
     assert rows["blurred"]["usable"] == 0
-    assert rows["blurred"]["next"].endswith("send the message")
+    assert rows["blurred"]["next"] == "send the message"
+    assert rows["blurred"]["to_mark"] == 0
     asked = (tmp_path / "blurred" / rows["blurred"]["message"]).read_text(encoding="utf-8")
     assert "a.jpg" in asked
+    pictures = summary.page.read_text(encoding="utf-8").split('<img src="')[1:]
+    assert len(pictures) == 3
+    assert all((summary.page.parent / picture.split('"')[0]).exists() for picture in pictures)
     assert "blurred/results/message.txt" in summary.page.read_text(encoding="utf-8")
     assert rows["marked"]["usable"] == rows["marked"]["message"] == ""
     order = [row["to_mark"] for row in summary.rows if row["state"] == "proposed"]
