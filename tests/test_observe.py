@@ -172,6 +172,8 @@ def test_it_starts_where_the_guess_is_and_everything_unsaid_at_nought(obs: Obser
         assert start[block] == pytest.approx(said.get(name, np.zeros(block.stop - block.start))), name
     for i, file in enumerate(("a.jpg", "b.jpg", "c.jpg")):
         assert (obs.start.rotations[i] == pose_of(file).rotation).all()
+    stray = replace(plain_guess(), references=PLACED | {"r9": (1.0, 2.0, 3.0)})  # nobody has seen it
+    assert (Observations(plain_problem(), stray).start.vector == start).all()
     unsaid = Observations(plain_problem(), replace(plain_guess(), depths={}))
     assert unsaid.start.vector[unsaid.layout["reveal:w1"].start] == priors.REVEAL_DEPTH_MEAN_MM
 
