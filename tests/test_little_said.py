@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import shapely
 
 from estimator import boards, cutting, rdsap, tables
 from estimator.boards import board_rules, sizes_on_sale
@@ -16,9 +17,12 @@ from estimator.construction_evidence import whole_thickness
 from estimator.construction_network import age_likelihood, bond_likelihood
 from estimator.construction_tables import read_tables
 from estimator.count_risk import CountRisk, count_risk
+from estimator.existing_walls import existing_wall
 from estimator.faces import lining_face, shifted
-from estimator.fixing import feature_box
+from estimator.fixing import _spread, feature_box
 from estimator.inputs import Design, Room, WallCase
+from estimator.junction_models import JunctionResult, reveal_section
+from estimator.junction_study import _neighbour_words, _return_words
 from estimator.knock_on import what_moves
 from estimator.layout import lay_boards
 from estimator.order_materials import fixing_lines, window_board_lines
@@ -26,7 +30,7 @@ from estimator.prices import default_prices, load_prices
 from estimator.reveals import cut_reveals, reveal_linings
 from estimator.tape_list import tape_list
 from estimator.tape_reasons import size_of
-from tests import board_cases, test_construction, test_fixing
+from tests import board_cases, test_construction, test_fixing, test_knock_on
 from tests.board_cases import BACK, NORTH, feature, known, wall, window
 from vision.findings import PerpendError
 from vision.walls import DeclaredOpening, Measured
@@ -77,6 +81,18 @@ def test_an_extension_of_unknown_age_leaves_all_years_since_the_house_open() -> 
     open_years = judged(built=1908, extension="yes")
     assert open_years.probability["solid_brick"] < judged(built=1908).probability["solid_brick"]
     assert any("extension" in f.message.lower() for f in open_years.findings)
+
+
+def test_a_band_of_years_and_a_kind_of_window_count_where_nothing_better_is_known() -> None:
+    bare = judged()
+    late = judged(built_band="K")
+    assert late.probability["solid_brick"] < bare.probability["solid_brick"]
+    assert not [f for f in late.findings if "not understood" in f.message]
+    deep = judged(window_type="box_sash")
+    assert deep.probability != bare.probability
+    assert not [f for f in deep.findings if "window_type" in f.message + f.remedy]
+    ageless = judged(extension="yes")  # of a house that nobody has dated
+    assert ageless.probability == bare.probability
 
 
 def test_a_taped_thickness_of_wall_or_opening_is_taken_before_any_sum() -> None:
@@ -311,6 +327,40 @@ def test_exactly_known_sizes_leave_the_count_without_risk_and_nothing_to_tape() 
     assert [item.key for item in items if item.key.endswith("width_mm")] == []
 
 
+# Junctions
+
+
+def result(mm: float, factor: float, *, next_room: float | None = None) -> JunctionResult:
+    return JunctionResult(
+        junction="party wall", variant_mm=mm, psi_w_mk=0.1, f_rsi=factor, f_rsi_next_room=next_room, f_rsi_away=None,
+        coldest="wall", coldest_at_mm=(0.0, 0.0),
+    )  # fmt: skip
+
+
+def test_a_corner_that_is_warm_enough_wants_no_return_and_a_neighbour_who_is_not_there_no_warning() -> None:
+    returns = [result(0, 0.80), result(500, 0.85)]
+    assert _return_words("party wall", returns, 0.0) == (
+        "The corner with the party wall reaches 0.80 without a return (0.75 is the least)."
+    )
+    assert "from 0.80 without a return to 0.85" in _return_words("party wall", returns, 500.0)
+    assert _return_words("party wall", returns, None).endswith("ask a professional.")
+    assert _neighbour_words("party wall", result(0, 0.7), result(500, 0.8)) == ()
+    (told,) = _neighbour_words("party wall", result(0, 0.7), result(500, 0.8, next_room=0.62))
+    assert "from 0.70 to 0.62" in told
+
+
+def test_a_wall_without_plaster_has_none_round_its_windows() -> None:
+    size = {"outer_reveal_mm": 30.0, "frame_mm": 70.0, "visible_frame_mm": 44.0}
+    plastered = existing_wall("solid_brick").layers
+    assert plastered[-1].name.endswith("plaster")
+    with_it, without = (
+        [b for b in reveal_section(layers, None, reveal=None, **size).blocks if b.name == "reveal"]
+        for layers in (plastered, plastered[:-1])
+    )
+    assert [block.right - block.left for block in with_it] == [plastered[-1].thickness_mm]
+    assert without == []
+
+
 # What each way of fixing takes
 
 
@@ -337,3 +387,38 @@ def test_no_wall_takes_nothing_to_fix_and_an_opening_without_a_board_none() -> N
     door = replace(window("d1", left=300, width=800, sill=0, height=2000), kind="door")
     openings, _, _ = reveal_linings(board_cases.case(wall(openings=(door,))), build_up_mm=72.5, rules=RULES)
     assert window_board_lines(openings, RULES) == []
+
+
+def test_beside_a_door_the_ribbon_and_the_battens_keep_off_its_foot() -> None:
+    door = replace(window("d1", left=90, width=300, sill=0, height=2000), kind="door")
+    subject = board_cases.case(wall(openings=(door,)))
+    (gap,) = lining_face(subject)[0].gaps  # type: ignore[union-attr]
+    way = shapely.box(gap.left + 1, 0, gap.right - 1, gap.top - 1)
+    dabbed, _, _ = test_fixing.fixed("adhesive_dabs", of=subject)
+    ribbons = [shapely.Polygon(p) for p in dabbed.ribbons]
+    assert ribbons
+    assert not any(ribbon.intersects(way) for ribbon in ribbons)
+    assert any(ribbon.bounds[1] < 200 and ribbon.bounds[0] > gap.right for ribbon in ribbons)  # along the foot
+    battened, _, _ = test_fixing.fixed("battens", of=subject)
+    rails = [(a, b) for a, b in battened.lines if a[1] == b[1] and gap.left <= a[0] < b[0] <= gap.right]
+    assert [a[1] for a, _ in rails] == [gap.top]  # one over the door, none under it
+
+
+def test_rows_are_spread_from_end_to_end_no_further_apart_than_said() -> None:
+    assert _spread(0.0, 1200.0, 600.0) == [0.0, 600.0, 1200.0]
+    assert _spread(0.0, 1201.0, 600.0) == pytest.approx([0.0, 1201 / 3, 2402 / 3, 1201.0])
+    assert _spread(10.0, 4.0, 600.0) == [7.0]  # narrower than its own edges: one in the middle
+
+
+def test_a_socket_has_its_hole_on_the_board_that_covers_it_and_on_none_where_no_board_does() -> None:
+    things = (feature("near", "socket", 300, 300, 146, 86), feature("far", "socket", 2500, 300, 146, 86))
+    stray = feature("stray", "socket", 1900, 1300, 146, 86)  # where the window is
+    moves, _, layout = test_knock_on.moves_of(board_cases.case(wall(openings=(window(),), features=(*things, stray))))
+    board = {m.thing: m.board for m in moves if m.action.startswith("cut the hole")}
+    assert board["stray"] is None
+    assert board["near"] is not None
+    assert board["far"] is not None
+    assert board["near"] != board["far"]
+    for name, left in (("near", 300), ("far", 2500)):
+        over = [p for p in layout.pieces if p.board == board[name]]
+        assert any(p.on_wall.box[0] <= left and p.on_wall.box[2] >= left + 146 for p in over)
