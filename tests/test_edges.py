@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from functools import cache
 
@@ -10,7 +11,9 @@ import numpy as np
 import pytest
 
 from tests.rendered_walls import ENDS, Survey, rendered_survey
+from vision import edges
 from vision.edges import trace_edges
+from vision.linear_light import LINEAR_OF_CODE
 from vision.measure import WallSolution, measure_wall
 from vision.model import EDGES
 from vision.rectify import rectify_wall, wall_box_mm
@@ -93,6 +96,26 @@ def test_a_rival_line_close_by_leaves_the_edge_to_the_clicks() -> None:
         ends = [tuple(int(v) for v in np.round(r + offset * across)) for r in (p, q)]
         cv2.line(doubled, ends[0], ends[1], 0, 2, cv2.LINE_AA)
     assert left not in {t.edge for t in trace_edges(doubled, solution, file)}
+
+
+@pytest.mark.parametrize("at_px", [20.0, 20.3, 20.5, 20.9])
+@pytest.mark.parametrize("dark", [0.02, 0.6, 0.76])
+def test_an_edge_is_found_where_it_is_however_strong_it_is(dark: float, at_px: float) -> None:
+    """A blurred step of light from 0.8 down to three strengths, a slightly noisy picture, guessed 2 px off."""
+    down = np.arange(41.0)[:, None]
+    share = 0.5 * (1.0 + np.vectorize(math.erf)((down - at_px) / (1.1 * math.sqrt(2.0))))
+    light = np.tile(0.8 + (dark - 0.8) * share, (1, 400))
+    codes = np.searchsorted(LINEAR_OF_CODE, light + np.random.default_rng(4).normal(0.0, 0.003, light.shape))
+    guessed = np.column_stack([np.linspace(30.0, 370.0, 41), np.full(41, 18.0)])
+    strip = edges._cut(codes.clip(0, 255).astype(np.uint8), guessed, 12.0)
+    assert strip is not None
+    response = edges._response(strip.light)
+    line = edges._choose(strip, edges._votes(response), (3.0, 3.0))
+    assert line is not None
+    found = edges._samples(strip, response, line)
+    assert found is not None
+    np.testing.assert_allclose(found[0][:, 1], at_px, atol=0.35)
+    assert abs(float(np.mean(found[0][:, 1])) - at_px) < 0.12
 
 
 def test_an_unknown_photo_gives_no_edges() -> None:

@@ -23,6 +23,7 @@ STRIP_STEP_PX = 0.5
 ROWS = 150  # places along an edge
 BLOCKS = 15  # independent samples given to the solution
 SAMPLE_SD_PX = 0.5  # the floor of a sample's standard deviation: blur, sharpening, plaster's grain
+LOUDEST = 12.0  # the most that one row says for a line, in the strip's noise
 RIVAL = 0.55  # a second line at least this strong makes the edge ambiguous
 SHORTEST_PX = 60.0
 UNSURE_PX = 12.0  # an edge predicted worse than this is not looked for
@@ -73,7 +74,7 @@ def _cut(grey: GreyImage, curve: FloatArray, half_px: float) -> _Strip | None:
 
 
 def _response(light: FloatArray) -> FloatArray:
-    """Return the step response (rows, columns): smoothed slope across, over the noise of the strip."""
+    """Return the step response (rows, columns): smoothed slope across, over the noise of the strip, without limit."""
     sigma = 1.2 / STRIP_STEP_PX
     reach = int(np.ceil(3 * sigma))
     x = np.arange(-reach, reach + 1, dtype=float)
@@ -83,8 +84,15 @@ def _response(light: FloatArray) -> FloatArray:
     windows = np.lib.stride_tricks.sliding_window_view(padded, len(kernel), axis=1)
     slope = windows @ -kernel
     noise = 1.4826 * np.median(np.abs(slope - np.median(slope)))
-    response = slope / max(noise, 1e-5)
-    return np.asarray(np.clip(response, -12.0, 12.0))
+    return np.asarray(slope / max(noise, 1e-5))
+
+
+def _votes(response: FloatArray) -> FloatArray:
+    """Return the response compressed, so that no row says more than ``LOUDEST``: a stain must not outvote an edge.
+
+    Compressed smoothly, not cut off: a strong edge cut off is a plateau as wide as its blur, and has no middle.
+    """
+    return np.asarray(LOUDEST * np.tanh(response / LOUDEST))
 
 
 def _line_scores(response: FloatArray, ends: FloatArray) -> FloatArray:
@@ -314,7 +322,7 @@ def _trace(
     if strip is None:
         return None
     response = _response(strip.light)
-    line = _choose(strip, response, ends)
+    line = _choose(strip, _votes(response), ends)
     if line is None:
         return None
     found = _samples(strip, response, line)
