@@ -14,9 +14,9 @@ from vision import (
     brick_pitch,
     brick_plane,
     card_face,
-    checks,
     edges,
     linear_light,
+    reference_pulls,
     references,
     results,
     start,
@@ -432,10 +432,11 @@ def test_a_photo_cut_down_at_one_side_is_said_to_look_cropped(case: Case) -> Non
 
 def test_the_strongest_pull_of_a_reference_names_what_is_wrong_with_it(case: Case) -> None:
     sheet = case.problem.references[0]
-    told = [
-        checks._wrong_reference(sheet, {}, (0.02, -0.02), pulls, 0.0).code
-        for pulls in ((9.0, 1.0, 2.0), (1.0, 2.0, 9.0), (1.0, 9.0, 2.0))
-    ]
+    told = []
+    for pulls in ((9.0, 1.0, 2.0), (1.0, 9.0, 2.0), (1.0, 2.0, 9.0)):
+        proportions, size, lean = (reference_pulls.Said(pull=pull, estimate=0.04) for pull in pulls)
+        said = reference_pulls.ReferenceSaid(proportions=proportions, size=size, lean=lean)
+        told.append(reference_pulls.wrong_reference(sheet, {}, said).code)
     assert told == ["M020", "M022", "M021"]
 
 

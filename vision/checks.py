@@ -1,4 +1,4 @@
-"""What the residuals betray: misclicks, wrong references, pulled priors, contradictions between tape and photos.
+"""What the residuals betray: misclicks, pulled lens priors, contradictions between tape and photos.
 
 Each test compares one observation or one prior with what all others say (leave one out), not the sum of squares, which
 hardly notices a single slip. Stand-off and print scale of a single sheet cannot be seen from geometry: then the rule
@@ -14,15 +14,14 @@ import numpy as np
 from vision.findings import Finding
 from vision.lengths import sizes_with_gradient
 from vision.problem import WallProblem, taped_lengths
+from vision.reference_pulls import PULL_LIMIT, check_references, pull_of
 from vision.reliability import unchecked_marks
 from vision.solve import Outlier, Solution, poor
 from vision.start import Guess
 from vision.swapped_corners import place_of
-from vision.walls import CORNERS, DeclaredReference, Sighting
+from vision.walls import CORNERS
 
-PULL_LIMIT = 4.0  # standard deviations of a prior against the rest
 TAPE_LIMIT = 4.0
-GREAT_LEAN = 0.05  # rad; nothing taped to a wall leans so far; invented default
 UNREAD_SCALE_SD = 0.004  # a print scale less certain than this was not read with a rule
 
 
@@ -87,7 +86,7 @@ def check_solution(problem: WallProblem, solution: Solution) -> list[Finding]:
             remedy="Look again at the marks named, the reference's kind and size, and that each photo is of this wall.",
         ))  # fmt: skip
     found += _lens_pulls(solution)
-    found += _reference_pulls(problem, solution)
+    found += check_references(problem, solution)
     found += _tape(problem, solution)
     found += _scale_unread(problem, solution)
     found += _missing(problem, solution)
@@ -118,12 +117,6 @@ def _misclick(outlier: Outlier) -> Finding:
     )  # fmt: skip
 
 
-def _pull(solution: Solution, column: int, mean: float, sd: float) -> float:
-    """Return how far an unknown is from its prior in terms of the spread expected of it given all else."""
-    expected = np.sqrt(max(sd**2 - solution.covariance[column, column], 0.0025 * sd**2))
-    return float((solution.state.vector[column] - mean) / expected)
-
-
 def _lens_pulls(solution: Solution) -> list[Finding]:
     obs = solution.observations
     found = []
@@ -131,7 +124,7 @@ def _lens_pulls(solution: Solution) -> list[Finding]:
         files = [p.file for p in obs.cameras.photos if p.phone == phone]
         block = obs.layout[f"lens:{phone}"].start
         sd = {int(c): float(s) for c, s in zip(obs.prior_column, obs.prior_sd, strict=True) if block <= c < block + 5}
-        pulls = [_pull(solution, block + k, 0.0, sd[block + k]) for k in range(3)]
+        pulls = [pull_of(solution, block + k, 0.0, sd[block + k]) for k in range(3)]
         if abs(pulls[0]) > PULL_LIMIT:
             ratio = float(np.exp(solution.state.vector[block]))
             found.append(Finding(
@@ -147,7 +140,7 @@ def _lens_pulls(solution: Solution) -> list[Finding]:
             ))  # fmt: skip
     for photo, block in zip(obs.cameras.photos, obs.cameras.photo_block, strict=True):
         rows = {int(c): float(s) for c, s in zip(obs.prior_column, obs.prior_sd, strict=True) if block <= c < block + 3}
-        pulls = [_pull(solution, block + k, 0.0, rows[block + k]) for k in range(3)]
+        pulls = [pull_of(solution, block + k, 0.0, rows[block + k]) for k in range(3)]
         if abs(pulls[0]) > PULL_LIMIT + 1.0 or max(abs(pulls[1]), abs(pulls[2])) > PULL_LIMIT + 1.0:
             found.append(Finding(
                 code="M032", severity="warn", where={"photo": photo.file},
@@ -155,107 +148,6 @@ def _lens_pulls(solution: Solution) -> list[Finding]:
                 remedy="Ask for the original file, taken at 1x.",
             ))  # fmt: skip
     return found
-
-
-def _reference_pulls(problem: WallProblem, solution: Solution) -> list[Finding]:
-    obs = solution.observations
-    found = []
-    for reference in problem.references:
-        name = f"reference:{reference.id}"
-        if name not in obs.layout:
-            continue
-        block = obs.layout[name].start
-        photos = [s.photo for s in obs.sightings if s.reference == reference.id]
-        where = {"reference": reference.id, "photo": photos[0], "wall": problem.wall.id}
-        rows = {int(c): float(s) for c, s in zip(obs.prior_column, obs.prior_sd, strict=True) if block <= c < block + 8}
-        sx, sy = solution.state.vector[block + 6], solution.state.vector[block + 7]
-        pair = {p[0]: p for p in obs.pairs}.get(block + 6)
-        if pair is not None:
-            size, aspect = (
-                _combined_pull(solution, block, (0.5, 0.5), pair[2]),
-                _combined_pull(solution, block, (1.0, -1.0), pair[3]),
-            )
-        else:
-            across = float(np.hypot(rows[block + 6], rows[block + 7]))
-            size = _combined_pull(solution, block, (0.5, 0.5), across / 2)
-            aspect = _combined_pull(solution, block, (1.0, -1.0), across)
-        bend = max(
-            abs(_pull(solution, block + 3, 0.0, rows[block + 3])), abs(_pull(solution, block + 4, 0.0, rows[block + 4]))
-        )
-        misfit = _misfit(solution, [s for s in obs.sightings if s.reference == reference.id])
-        worst = max(abs(aspect), bend, abs(size))
-        if worst > PULL_LIMIT:
-            lean = float(np.hypot(*solution.state.vector[block + 3 : block + 5]))
-            found.append(_wrong_reference(reference, where, (sx, sy), (abs(aspect), bend, abs(size)), lean))
-        if misfit > 25.0:
-            found.append(Finding(
-                code="M023", severity="warn", where=where,
-                message=f"{reference.id}: its points do not lie on one flat sheet; curled or creased?",
-                remedy="Flatten it against the wall and take the photo again.",
-            ))  # fmt: skip
-    return found
-
-
-def _wrong_reference(
-    reference: DeclaredReference,
-    where: dict[str, str],
-    log_size: tuple[float, float],
-    pulls: tuple[float, float, float],
-    lean: float,
-) -> Finding:
-    """Return the finding for the strongest of three pulls: proportions, lean, size. A great lean [rad] of a small thing
-    is more likely other proportions, which look the same in one photo."""
-    aspect, bend, size = pulls
-    if lean > GREAT_LEAN and bend > aspect and reference.kind != "survey_sheet":
-        return Finding(
-            code="M020", severity="stop", where=where,
-            message=f"{reference.id}: it has not the proportions of a {_KIND[reference.kind]}, or leans by"
-            f" {np.degrees(lean):.0f} degrees.",
-            remedy="Is it another kind of thing? Declare its real kind or size; or tape it flat to the wall.",
-        )  # fmt: skip
-    if aspect >= max(bend, size):
-        return Finding(
-            code="M020", severity="stop", where=where,
-            message=f"{reference.id}: its sides are {100 * float(np.exp(log_size[0] - log_size[1]) - 1):+.1f} % from"
-            f" the proportions of a {_KIND[reference.kind]}.",
-            remedy="Is it another kind of thing, or are its corners marked wrongly? Declare its real kind or size.",
-        )  # fmt: skip
-    if size >= bend:
-        return Finding(
-            code="M022", severity="stop", where=where,
-            message=f"{reference.id}: it and the rest of the survey disagree on its size, by"
-            f" {100 * abs(float(np.exp((log_size[0] + log_size[1]) / 2) - 1)):.1f} % or more.",
-            remedy="Measure its printed bar or its sides with a rule and enter the reading; or tape the wall's width.",
-        )  # fmt: skip
-    return Finding(
-        code="M021", severity="warn", where=where, message=f"{reference.id}: it leans off the wall.",
-        remedy="Tape its four corners flat to the plaster and take the photo again, or tape one length.",
-    )  # fmt: skip
-
-
-_KIND = {
-    "survey_sheet": "survey sheet",
-    "id1_card": "bank-size card",
-    "a4": "A4 sheet",
-    "rectangle": "declared rectangle",
-}
-
-
-def _combined_pull(solution: Solution, block: int, weights: tuple[float, float], sd: float) -> float:
-    """Return the pull of a combination of a reference's two log-sizes against its prior sd."""
-    w = np.array(weights)
-    where = slice(block + 6, block + 8)
-    value = float(w @ solution.state.vector[where])
-    spread = float(w @ solution.covariance[where, where] @ w)
-    return value / float(np.sqrt(max(sd**2 - spread, 0.0025 * sd**2)))
-
-
-def _misfit(solution: Solution, sightings: Sequence[Sighting]) -> float:
-    """Return the mean square of the whitened residuals of the sightings' points, in units of their own noise."""
-    obs = solution.observations
-    pairs = solution.residuals[obs.rows_points].reshape(-1, 2)
-    rows = [i for i, label in enumerate(obs.point_label) if any(label is s for s in sightings)]
-    return float(np.mean(pairs[rows] ** 2)) if rows else 0.0
 
 
 def _tape(problem: WallProblem, solution: Solution) -> list[Finding]:

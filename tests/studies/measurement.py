@@ -25,6 +25,7 @@ DEPENDS = (
     "vision/results.py",
     "vision/reliability.py",
     "vision/checks.py",
+    "vision/reference_pulls.py",
     "vision/corners.py",
     "tests/simulated_walls.py",
     "tests/studies/measurement.py",
@@ -66,6 +67,7 @@ QUANTITIES = (
     "width_mm", "height_mm", "openings.w1.width_mm", "openings.w1.height_mm", "openings.w1.left_mm",
     "openings.w1.sill_mm", "openings.w1.reveal_depth_mm",
 )  # fmt: skip
+REFERENCE_CODES = ("M020", "M021", "M022", "M023")  # wrong kind, leaning, wrong size, curled
 
 
 def stated(solution: WallSolution) -> dict[str, tuple[float, float]]:
@@ -105,6 +107,7 @@ class _Tally:
     pairs: dict[str, list[tuple[float, float, float]]]
     cases: int = 0
     alarms: int = 0
+    doubted: int = 0
     slips: int = 0
     slips_named: int = 0
     slips_foreseen: float = 0.0
@@ -123,6 +126,7 @@ def _chunk(task: tuple[str, int, int, int, int]) -> _Tally:
         case = simulate(setting, rng)
         solution = measure_wall(case.problem)
         tally.alarms += bool(solution.solution and solution.solution.outliers)
+        tally.doubted += any(f.code in REFERENCE_CODES for f in solution.findings)
         for key, (value, sd) in stated(solution).items():
             if key in QUANTITIES and key in case.truth:
                 tally.pairs.setdefault(key, []).append((case.truth[key], value, sd))
@@ -186,6 +190,7 @@ def _figures(tallies: list[_Tally]) -> dict[str, object]:
     return {
         "cases": cases,
         "false_alarm_share": sum(t.alarms for t in tallies) / cases,
+        "right_references_doubted_share": sum(t.doubted for t in tallies) / cases,
         "slips_of_15_px": slips,
         "slips_named_share": sum(t.slips_named for t in tallies) / slips if slips else None,
         "slips_named_share_by_geometry": sum(t.slips_foreseen for t in tallies) / slips if slips else None,
