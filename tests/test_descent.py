@@ -139,13 +139,30 @@ def test_a_step_that_climbs_is_damped_twice_then_eight_times_as_much_and_so_on()
     assert steps[-1] < 0.01 < steps[-2]
 
 
-def test_a_good_step_leaves_a_third_of_the_damping_and_one_that_gains_half_as_much_leaves_it() -> None:
-    """Nielsen's rule, by the second step: a straight problem gains all that was expected, a bent one half of it."""
-    straight = Curved(lambda x: (x - 1.0, np.ones((1, 1))), np.zeros(1))
-    run(straight, limit=2)
-    start, first, second = (float(x[0]) for x in straight.asked[1:4])
-    assert (second - first) / (1.0 - first) == pytest.approx(1.0 / (1.0 + 1e-4 / 3.0), rel=1e-9)
-    assert (first - start) / (1.0 - start) == pytest.approx(1.0 / (1.0 + 1e-4), rel=1e-9)
+@pytest.mark.parametrize("left", [0.0, 0.3, 0.6, 0.8, 0.95])
+def test_the_damping_falls_by_a_third_after_a_good_step_and_grows_after_a_poor_one(left: float) -> None:
+    """Nielsen's rule by the second step: the share of the foretold gain that came true says how much to damp."""
+
+    def bent(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return (np.array([1.0 if x[0] == 0.0 else left]), -np.ones((1, 1)))
+
+    problem = Curved(bent, np.zeros(1))
+    run(problem, limit=2, tolerance=0.0)
+    first, second = (float(x[0]) for x in problem.asked[2:4])
+    assert first == pytest.approx(1.0 / (1.0 + 1e-4))
+    came_true = min(1.0, (1.0 - left**2) * (1.0 + 1e-4))
+    damping = 1e-4 * max(1.0 / 3.0, 1.0 - (2.0 * came_true - 1.0) ** 3)
+    assert second - first == pytest.approx(left / (1.0 + damping), rel=1e-9)
+
+
+def test_the_damping_never_falls_below_a_thousand_millionth() -> None:
+    gentle = Curved(lambda x: (1e12 * np.exp(-x), -1e12 * np.exp(-x)[:, None]), np.zeros(1))
+    run(gentle, tolerance=0.0)
+    steps = np.diff([float(x[0]) for x in gentle.asked[1:]])
+    damping = 1.0 / steps - 1.0  # its gradient over its curvature is one everywhere
+    assert damping[0] == pytest.approx(1e-4, rel=1e-6)
+    assert (np.diff(damping) < 1e-12).all()
+    assert damping[-1] == pytest.approx(1e-9, rel=1e-3)
 
 
 def test_where_not_a_number_lies_in_the_way_the_descent_goes_round_it() -> None:

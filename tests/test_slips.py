@@ -26,6 +26,7 @@ from vision.solve import (
     _worst_click,
     click_limit,
     covariance_of,
+    leave_one_out,
     poor,
     solve,
 )
@@ -195,9 +196,49 @@ def test_where_a_mark_and_an_edge_contradict_each_other_the_less_likely_goes() -
         assert _blames_click(1.02 * even, pull)
         assert not _blames_click(0.98 * even, pull)
     assert _blames_click(0.1, 0.0)
-    even = 2.0 * (12.5 + np.log(5.0) + np.log(np.sqrt(np.pi / 2.0)))
-    assert _blames_click(even + 1e-9, 5.0)
+    even = 2.0 * (12.5 + np.log(5.0) + 0.5 * np.log(np.pi / 2.0))
+    assert _blames_click(even, 5.0)
     assert not _blames_click(even - 1e-9, 5.0)
+
+
+def test_a_sample_far_off_is_left_out_before_it_drags_its_neighbours_with_it() -> None:
+    """The mean of nought, nought and eleven is so far from all three that least squares alone would drop them all."""
+    for far in (11.0, -11.0, 80.0):
+        problem = Linear(marks(3), samples=[0.0, 0.0, far])
+        assert len(_bad_edges(problem.observations, settled(problem))) == 3
+        found = solve(problem.observations)
+        assert np.nonzero(~found.used)[0].tolist() == [8]
+        assert found.state.vector[2] == pytest.approx(0.0, abs=1e-3)
+
+
+def test_what_lies_exactly_at_a_limit_is_kept_and_a_tape_or_a_mark_put_aside_stays_out(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    problem = Linear(marks(7, (3.0, 0.0)), samples=[0.0, 0.0, 3.0], tapes=[4.0])
+    obs, found = problem.observations, settled(problem)
+    found.covariance[:] = 0.0  # so that nothing is rounded
+    rows = np.array([[12, 13]])
+    chi = float(leave_one_out(found.residuals, found.jacobian, found.covariance, found.used, rows)[0][0])
+    for limit, found_there in ((1.0, False), (1.0 - 1e-12, True)):
+        monkeypatch.setattr("vision.solve.click_limit", lambda _, limit=limit: chi * limit)
+        assert (_worst_click(obs, found) is not None) is found_there
+    for residual, bad in ((4.0, []), (-4.0, []), (4.000001, [16])):
+        found.residuals[14:17] = 0.0, 0.0, residual
+        assert _bad_edges(obs, found).tolist() == bad
+    found.covariance[3, 3] = 0.75
+    for shift, count in ((1.6, 0), (-1.6, 0), (1.600001, 3)):
+        found.state.vector[3] = shift
+        assert len(_shifted_edge(obs, found)[0]) == count
+    without = settled(problem, 12, 13)
+    chi = float(leave_one_out(without.residuals, without.jacobian, without.covariance, without.used, rows)[0][0])
+    for limit, back in ((1.0, False), (1.0 + 1e-12, True)):
+        monkeypatch.setattr("vision.solve.click_limit", lambda _, limit=limit: chi * limit)
+        assert bool(_take_back(obs, without, [6]).used[12]) is back
+    taped = settled(problem, len(problem.y) - 1)
+    taped.covariance[:] = 0.0
+    for residual, joins in ((4.0, False), (-4.0, False), (3.999, True), (-3.999, True)):
+        taped.residuals[-1] = residual
+        assert bool(_join_tape(obs, taped).used[-1]) is joins
 
 
 # Tape
@@ -254,7 +295,7 @@ def test_a_solution_is_poor_where_it_did_not_arrive_fits_far_too_badly_or_lost_m
     assert int(found.used.sum()) == 84
     freedom = 84 - 4
     limit = freedom + 6.0 * np.sqrt(2.0 * freedom)
-    assert not poor(replace(found, cost=limit - 0.1))
+    assert not poor(replace(found, cost=limit))
     assert poor(replace(found, cost=limit + 0.1))
     assert poor(replace(found, converged=False))
     slip = Outlier(mark=problem.point_label[0], chi_square=99.0, expected_px=(0.0, 0.0))
