@@ -41,6 +41,8 @@ OTHER_NAME = {
     "min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "any": "all", "all": "any",
     "floor": "ceil", "ceil": "floor", "sin": "cos", "cos": "sin", "argmin": "argmax", "argmax": "argmin",
 }  # fmt: skip
+CHANGE_NOTHING = ("strict", "optimize")
+"""Keywords that are a guard for the programmer (``zip``) or a question of speed (``einsum``), not of any result."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +69,8 @@ def sites(module: str) -> list[tuple[int, int]]:
     -----
     Comparisons, arithmetic and signs, and/or/not, whole numbers (n + 1) and others (doubled; nought and slacks for
     rounding become one), min/max, any/all, floor/ceil, sin/cos, continue/break, and conditions turned round. Words for
-    people (f-strings, strings) and annotations are left alone.
+    people (f-strings, strings), annotations and what changes no result (``CHANGE_NOTHING``, a length left open in
+    ``reshape``) are left alone.
     """
     found = enumerate(_live(ast.parse(_text(module))))
     return [(number, which) for number, node in found for which, _ in enumerate(_changes(node))]
@@ -115,6 +118,8 @@ def _live(tree: ast.AST) -> Iterator[ast.expr | ast.stmt]:
             continue
         for node in field if isinstance(field, list) else [field]:
             if not isinstance(node, ast.AST) or isinstance(node, ast.JoinedStr | ast.Raise | ast.ImportFrom):
+                continue
+            if isinstance(node, ast.keyword) and node.arg in CHANGE_NOTHING:
                 continue
             if isinstance(node, ast.expr | ast.stmt):
                 yield node

@@ -53,11 +53,12 @@ SHEET = DeclaredReference(
     id="r0", kind="survey_sheet", wall="north", number=3, width_mm=Measured(value=297.0, sd=0.0),
     height_mm=Measured(value=210.0, sd=0.0), scale=1.01, scale_rel_sd=0.002,
 )  # fmt: skip
+SECOND = replace(SHEET, id="r2", number=4, scale=1.0, scale_rel_sd=0.001)
 CARD = DeclaredReference(
     id="r1", kind="id1_card", wall="north", width_mm=Measured(value=85.6, sd=0.07),
     height_mm=Measured(value=53.98, sd=0.09),
 )  # fmt: skip
-PLACED = {"r0": (700.0, 1500.0, 0.03), "r1": (3200.0, 1400.0, -0.05)}
+PLACED = {"r0": (700.0, 1500.0, 0.03), "r1": (3200.0, 1400.0, -0.05), "r2": (3000.0, 1900.0, 0.01)}
 TAPED = {"width_mm": 4011.0, "height_left_mm": 2400.0, "thickness_mm": 240.0}
 SHARES = (0.1, 0.3, 0.5, 0.7, 0.9)
 ENDS = {
@@ -134,7 +135,7 @@ def plain_problem() -> WallProblem:
     ]
     sightings = [
         _sighting("a.jpg", SHEET, (136.0, 92.0)), _sighting("b.jpg", SHEET, (136.0, 92.0)),
-        _sighting("c.jpg", CARD, (42.8, 26.99)),
+        _sighting("c.jpg", CARD, (42.8, 26.99)), _sighting("c.jpg", SECOND, (136.0, 92.0)),
     ]  # fmt: skip
     nobodys = [replace(sightings[0], reference="r9"), replace(sightings[0], photo="gone.jpg")]
     traces = [trace_of(*traced) for traced in TRACED]
@@ -154,7 +155,7 @@ def plain_problem() -> WallProblem:
     )  # fmt: skip
     return WallProblem(
         wall=wall, photos=(*PHOTOS, replace(PHOTOS[0], file="unplaced.jpg")), marks=(*of_nothing, *marks),
-        sightings=(*nobodys, *sightings), references=(SHEET, CARD), edges=(*untraceable, *traces),
+        sightings=(*nobodys, *sightings), references=(SHEET, CARD, SECOND), edges=(*untraceable, *traces),
     )  # fmt: skip
 
 
@@ -277,7 +278,7 @@ class Plain:
         """Return the misses of the references' points; all move out together where edges spread."""
         out: list[float] = []
         for seen in self.obs.problem.sightings:
-            reference = {"r0": SHEET, "r1": CARD}.get(seen.reference)
+            reference = {"r0": SHEET, "r1": CARD, "r2": SECOND}.get(seen.reference)
             if reference is None or seen.photo == "gone.jpg":
                 continue
             spread = float(self.of(f"bloom:{seen.reference}@{seen.photo}")[0])
@@ -315,12 +316,13 @@ class Plain:
         return out
 
     def print_scale(self) -> list[float]:
-        """Return how far the sheet's print is from the scale read, and its width from its height."""
-        log_width, log_height = self.of("reference:r0")[6:]
-        return [
-            float((log_width + log_height) / 2 / SHEET.scale_rel_sd),
-            float((log_width - log_height) / priors.PRINT_ASPECT_SD),
-        ]
+        """Return how far each sheet's print is from the scale read, and its width from its height."""
+        out = []
+        for sheet in (SHEET, SECOND):
+            log_width, log_height = self.of(f"reference:{sheet.id}")[6:]
+            out.append(float((log_width + log_height) / 2 / sheet.scale_rel_sd))
+            out.append(float((log_width - log_height) / priors.PRINT_ASPECT_SD))
+        return out
 
     def tape(self) -> list[float]:
         """Return the misses of the taped sizes that the corners give: the wall's width and left height, w1's width."""

@@ -87,19 +87,19 @@ def test_every_derivative_is_the_slope_of_its_residual(plain: Plain) -> None:
 def test_rows_are_named_by_what_they_come_from(obs: Observations) -> None:
     names = Counter(obs.source)
     assert names["clicks"] == 2 * int(obs.click.sum()) == 2 * 27
-    assert names["corners of the reference"] == 2 * 3 * 4
+    assert names["corners of the reference"] == 2 * 4 * 4
     assert names["edges"] == len(TRACED) * (len(SHARES) + 1)  # each with the prior of its shift
     assert names["straightness of edges"] == 4  # wall left, wall bottom proud, w1 top and bottom; frames do not bow
     assert names["tape"] == 3 + 1  # three sizes of the corners and a depth
-    assert names["size of the reference"] == 2 + 2
+    assert names["size of the reference"] == 2 + 2 * 2
     assert names["squareness of the wall"] == 4
     assert names["squareness of openings"] == 4 + 1
-    assert names["edge spread"] == 3
+    assert names["edge spread"] == 4
     assert names["flatness of the wall"] == 3
     assert names["squareness of the reveal"] == 14
-    assert names["reference not flush"] == 2 * 3
+    assert names["reference not flush"] == 3 * 3
     assert names["lens"] == 2 * 5 + 3 * 3
-    assert names["nothing"] == 2 * (len(CORNER) - 1) + 1 + 2 * 2
+    assert names["nothing"] == 2 * (len(CORNER) - 1) + 1 + 3 * 2
     assert sum(names.values()) == len(obs.source)
     assert list(obs.click) == [isinstance(label, Mark) for label in obs.point_label]
     assert [obs.source[i] for i in (0, 2 * 27, obs.rows_edges.start, -1)] == [
@@ -142,8 +142,8 @@ def test_every_unknown_has_the_spread_of_its_kind(obs: Observations) -> None:
         (5, 0.0, priors.REFERENCE_STANDOFF_SD_MM), (6, 0.0, 0.07 / 85.6), (7, 0.0, 0.09 / 53.98),
     ]  # fmt: skip
     assert sheet == card[:5]
-    start = obs.layout["reference:r0"].start
-    assert obs.pairs == [(start + 6, start + 7, 0.002, priors.PRINT_ASPECT_SD)]
+    first, second = (obs.layout[f"reference:{name}"].start for name in ("r0", "r2"))
+    assert obs.pairs == [(at + 6, at + 7, sd, priors.PRINT_ASPECT_SD) for at, sd in ((first, 0.002), (second, 0.001))]
     assert told["bloom:r0@b.jpg"] == [(0, 0.0, 0.15, "edge spread")]
     shifts = {
         "a.jpg:wall:left:0": priors.WALL_EDGE_SHIFT_SD_PX, "a.jpg:wall:bottom:18": priors.PROUD_EDGE_SHIFT_SD_PX,
@@ -239,10 +239,14 @@ def test_a_sample_beyond_the_end_of_its_edge_is_held_just_beyond_it() -> None:
         ([[0.0, 0], [3, 4], [6, 8]], [[-0.8, 0.6]] * 3),
         ([[10.0, 0], [6, 0], [5, 0], [0, 0]], [[0.0, -1.0]] * 4),
         ([[t, t * t] for t in (-1.0, 0.0, 1.0)], np.array([[2.0, 1], [0, 1], [-2, 1]]) / np.sqrt([[5], [1], [5]])),
+        (
+            [[0.1 * t, 0.1 * t * t] for t in (-1.0, 0.0, 1.0)],
+            np.array([[2.0, 1], [0, 1], [-2, 1]]) / np.sqrt([[5], [1], [5]]),
+        ),
         ([[0.0, 0], [0, 7]], [[-1.0, 0.0]] * 2),
         ([[4.0, 4], [4, 4], [4, 4]], [[0.0, 0.0]] * 3),
     ],
-    ids=["line", "level line backwards", "parabola", "two points", "one spot"],
+    ids=["line", "level line backwards", "parabola", "small parabola", "two points", "one spot"],
 )
 def test_a_traced_line_or_bend_is_observed_square_across_it(points: list[list[float]], normals: object) -> None:
     assert _normals(np.array(points)) == pytest.approx(np.array(normals), abs=1e-9)
@@ -253,6 +257,8 @@ def test_a_slope_stays_finite_where_both_ends_of_an_edge_are_at_one_place(obs: O
     state.vector[obs.layout["corner:wall/bottom_right"]] = 0.5, 3.0
     found = rows(obs, state)["square"][0]
     assert found == pytest.approx(3.0 / priors.WALL_SQUARENESS)  # as if they were a millimetre apart
+    state.vector[obs.layout["corner:wall/bottom_right"]] = -1.0, 3.0
+    assert rows(obs, state)["square"][0] == pytest.approx(3.0 / priors.WALL_SQUARENESS)
 
 
 def test_the_order_of_marks_edges_and_references_changes_no_residual(obs: Observations) -> None:
@@ -307,7 +313,7 @@ def test_what_the_marks_show_is_said_by_corner_opening_and_photo(obs: Observatio
     assert obs.quads == ["wall", "w1", "d1"]
     assert obs.back_corners == {"w1": ("bottom_left", "bottom_right", "top_left", "top_right")}
     assert obs.files == {"a.jpg": 0, "b.jpg": 1, "c.jpg": 2}
-    assert [s.reference for s in obs.sightings] == ["r0", "r0", "r1"]
+    assert [s.reference for s in obs.sightings] == ["r0", "r0", "r1", "r2"]
     places = obs.corner_points(obs.start.vector)
     assert {name: tuple(xy) for name, xy in places.items()} == CORNER
     vector = obs.by_vector({"wall/bottom_left": np.ones((2, 2)), "s1/top_right": np.array([[3.0, 4], [5, 6]])}, 2)
