@@ -73,7 +73,7 @@ def judge_photo(
     findings = [
         *_sharpness(photo, blur),
         *_light(photo, grey, sightings, clipped, dark),
-        *_reference(photo, size, angle),
+        *_reference(photo, size, angle, sheet=any(sighting.kind == "survey_sheet" for sighting in sightings)),
         *_history(described, data),
     ]
     return PhotoQuality(
@@ -246,13 +246,12 @@ def glare_share(grey: Picture, sighting: Sighting) -> float:
     return float(np.mean(grey[places[inside, 1], places[inside, 0]] >= CLIPPED_LIGHT))
 
 
-def _reference(photo: Photo, size: float | None, angle: float | None) -> list[Finding]:
+def _reference(photo: Photo, size: float | None, angle: float | None, *, sheet: bool) -> list[Finding]:
     findings = []
     if size is not None and size < SMALL_REFERENCE_PX:
         message = f"{photo.file}: the reference is only {size:.0f} pixels long, so the scale is rough."
-        findings.append(
-            _finding("P014", "warn", message, "Retake it from nearer, or use an A4 survey sheet.", photo.file)
-        )
+        remedy = "Retake it from nearer." if sheet else "Retake it from nearer, or use an A4 survey sheet."
+        findings.append(_finding("P014", "warn", message, remedy, photo.file))
     steep = STEEP_REVEAL_DEG if photo.purpose in ("opening", "detail", "wall_edge") else STEEP_VIEW_DEG
     if angle is not None and angle > steep:
         message = f"{photo.file}: the wall is seen at {angle:.0f}° from square, which stretches every error."

@@ -5,11 +5,14 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 
 from intake.check import check_folder
 from intake.framing import _which_way
-from tests.spoiled_photos import KINDS, Spoiled, spoiled_photo
+from tests.scenes_brick import render_brick
+from tests.spoiled_photos import KINDS, Spoiled, Told, file_of, spoiled_photo
 from tests.studies.gate import PHOTOS, run
 from tests.survey_folders import Rendered, survey_of
 
@@ -41,7 +44,7 @@ def test_a_seeded_part_of_the_study_is_right_on_at_least_nine_photos_of_ten() ->
 def test_without_anything_of_known_size_no_photo_is_usable_unless_something_is_taped(tmp_path: Path) -> None:
     photo = spoiled_photo(9001, "blur")
     found = codes(folder_of(photo, tmp_path / "blurred"))
-    assert found["P021"] == "IMG_0001.jpg: no survey sheet can be read in it, so it gives no size."
+    assert found["P021"] == "IMG_0001.jpg: no survey sheet can be read, so the size is unknown."
     assert not check_folder(tmp_path / "blurred").photos[0].usable
     assert "P021" not in codes(folder_of(photo, tmp_path / "taped", taped=True))
 
@@ -54,6 +57,29 @@ def test_a_lens_that_the_file_misnames_is_found_out(tmp_path: Path) -> None:
 def test_a_wall_that_runs_out_of_the_picture_is_told_with_its_corner(tmp_path: Path) -> None:
     found = codes(folder_of(spoiled_photo(9008, "crop"), tmp_path / "cropped"))
     assert found["P022"] == "IMG_0001.jpg: cuts off the wall's bottom right corner."
+
+
+def sheet_pixels(number: int) -> np.ndarray:
+    """Return a survey sheet (210, 297, 3), a pixel a millimetre."""
+    family = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    sheet = np.full((210, 297, 3), 235, np.uint8)
+    for k, (x, y) in enumerate(((-100, 56), (100, 56), (100, -56), (-100, -56))):
+        left, top = 148 + x - 36, 105 - y - 36
+        sheet[top : top + 72, left : left + 72] = cv2.aruco.generateImageMarker(family, 4 * number + k, 72)[..., None]
+    return sheet
+
+
+def test_an_outside_photo_that_nobody_declared_is_taken_for_one_and_not_asked_for_again(tmp_path: Path) -> None:
+    face = render_brick(np.random.default_rng(5), "flemish", oblique_deg=5.0).picture.copy()
+    face[500:710, 600:897] = sheet_pixels(17)
+    (tmp_path / "IMG_0001.jpg").write_bytes(file_of(face, Told(f35_mm=30.0), 92))
+    check = check_folder(tmp_path)
+    told = {finding.code: finding for finding in check.findings}
+    assert check.photos[0].references, "the sheet on the brick is not seen"
+    assert told["P024"].message.startswith("IMG_0001.jpg: shows brick, so it is taken for the outside")
+    assert "P022" not in told
+    assert check.photos[0].usable
+    assert "corners" not in check.message
 
 
 @pytest.mark.parametrize(
