@@ -155,6 +155,38 @@ def test_the_damping_falls_by_a_third_after_a_good_step_and_grows_after_a_poor_o
     assert second - first == pytest.approx(left / (1.0 + damping), rel=1e-9)
 
 
+@pytest.mark.parametrize(
+    ("left", "just"),
+    [(np.sqrt(0.8), 0.1), (1.0 - 1e-9, 1.0 / (1.0 + 1e-4) / 20.0)],
+    ids=["by what was gained", "by what was to be gained"],
+)
+def test_it_has_arrived_where_the_gain_and_what_was_foretold_of_it_are_small_against_the_cost(
+    left: float, just: float
+) -> None:
+    """The cost is one: less than twice the tolerance must have been gained, and less than twenty times foretold."""
+
+    def bent(x: FloatArray) -> tuple[FloatArray, FloatArray]:
+        return (np.array([1.0 if x[0] == 0.0 else left]), -np.ones((1, 1)))
+
+    for share, there in ((0.999, False), (1.001, True)):
+        *_, arrived = run(Curved(bent, np.zeros(1)), limit=1, tolerance=share * just)
+        assert arrived is there
+
+
+def test_a_large_cost_that_stays_lets_the_rest_stop_sooner() -> None:
+    def with_rest(rest: float) -> Curved:
+        return Curved(
+            lambda x: (np.array([rest, 1e2 * np.exp(-x[0])]), np.array([[0.0], [-1e2 * np.exp(-x[0])]])), np.zeros(1)
+        )
+
+    # each step gains 1 - exp(-2) of what is left above the rest: stop below a millionth of 1, or of a million
+    gains = 1e4 * np.exp(-2.0 * np.arange(30)) * (1.0 - np.exp(-2.0))
+    for rest in (0.0, 1e3):
+        *_, count, arrived = run(with_rest(rest))
+        assert arrived
+        assert count == 1 + int(np.argmax(gains < 1e-6 * (1.0 + rest**2)))
+
+
 def test_the_damping_never_falls_below_a_thousand_millionth() -> None:
     gentle = Curved(lambda x: (1e12 * np.exp(-x), -1e12 * np.exp(-x)[:, None]), np.zeros(1))
     run(gentle, tolerance=0.0)

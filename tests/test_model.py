@@ -9,7 +9,7 @@ import pytest
 
 from tests.simulated_walls import simulate, two_sheets_three_photos
 from vision import priors
-from vision.model import State, world_points
+from vision.model import Places, State, Surface, world_points
 from vision.observe import Observations
 from vision.start import first_guesses, views
 
@@ -157,3 +157,39 @@ def test_the_back_corners_lie_behind_the_front_ones_and_move_with_the_side_face_
         moved = np.isin(corner, moved_corners)
         assert (np.abs(shift[moved, axis]) > 1.0).all(), f"splay {k}"
         assert np.abs(shift[~moved]).max() < 1e-9, f"splay {k}"
+
+
+@pytest.mark.parametrize("first", [0, 3], ids=["at the beginning of the vector", "further on"])
+def test_a_point_of_an_edge_lies_between_its_corners_wherever_they_stand_among_the_unknowns(first: int) -> None:
+    places = Places(
+        quad_a=[first, first, -1], quad_b=[first + 2, first, first], quad_share=[0.25, 0.0, 0.5],
+        quad_bow=[-1, -1, -1], quad_normal=[(0.0, 1.0)] * 3, quad_proud=[5.0, 0.0, 0.0],
+    )  # fmt: skip
+    places.freeze()
+    vector = np.zeros(10)
+    vector[first : first + 4] = 1000.0, 200.0, 3000.0, 400.0
+    surface = Surface(block=slice(7, 10), middle_mm=(0.0, 0.0), half_mm=(2000.0, 1200.0))
+    points, slopes = world_points(places, vector, surface)
+    assert points == pytest.approx(np.array([[1500.0, 250.0, 5.0], [1000.0, 200.0, 0.0], [500.0, 100.0, 0.0]]))
+    by_x = np.zeros((3, 10))
+    by_x[0, [first, first + 2]] = 0.75, 0.25
+    by_x[1, first], by_x[2, first] = 1.0, 0.5
+    assert slopes[:, 0] == pytest.approx(by_x)
+    assert slopes[:, 1] == pytest.approx(np.roll(by_x, 1, axis=1))
+
+
+@pytest.mark.parametrize("bow", [0, 5])
+def test_an_edge_bows_by_all_of_its_bow_at_its_middle_and_by_three_quarters_halfway_there(bow: int) -> None:
+    places = Places(
+        quad_a=[1] * 4, quad_b=[3] * 4, quad_share=[0.0, 0.25, 0.5, 1.0], quad_bow=[bow] * 4,
+        quad_normal=[(0.6, 0.8)] * 4, quad_proud=[0.0] * 4,
+    )  # fmt: skip
+    places.freeze()
+    vector = np.zeros(9)
+    vector[3], vector[bow] = 4000.0, 10.0
+    surface = Surface(block=slice(6, 9), middle_mm=(0.0, 0.0), half_mm=(2000.0, 1200.0))
+    points, slopes = world_points(places, vector, surface)
+    arch = np.array([0.0, 0.75, 1.0, 0.0])
+    assert points[:, 0] - 4000.0 * np.array([0.0, 0.25, 0.5, 1.0]) == pytest.approx(6.0 * arch)
+    assert points[:, 1] == pytest.approx(8.0 * arch)
+    assert slopes[:, :2, bow] == pytest.approx(np.outer(arch, [0.6, 0.8]))
