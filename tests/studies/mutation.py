@@ -72,6 +72,38 @@ EQUIVALENT: dict[str, str] = {
     "estimator.cutting: if limit is not None and len(free) + 1 >= limit: -> if limit is not None and len(free) - 1 >= "
     "limit:": "it only saves time: a plan that takes no fewer boards is thrown away by the caller all the same"
 }
+_OF_LENSES = "the unknowns begin with a lens, so that no corner stands at their beginning"
+_LAST_CORNER = (
+    "the second corner of an edge is never the origin, so that the other value only contents the type checker"
+)
+_EVEN = "evenly spaced along the trace in any scale: the curve and its direction at each point are the same"
+EQUIVALENT |= {
+    f"vision.{change}": why
+    for change, why in {
+        "observe: index = self._quad_place(column, column, 0.0, -1, (0.0, 0.0), mark.proud_mm) -> "
+        "index = self._quad_place(column, column, 0.0, -2, (0.0, 0.0), mark.proud_mm)":
+            "any column below nought is none",
+        "observe: pa = vector[a:a + 2] if a >= 0 else np.zeros(2) -> pa = vector[a:a + 2] if a > 0 else np.zeros(2)":
+            _OF_LENSES,
+        "observe: pa = vector[a:a + 2] if a >= 0 else np.zeros(2) -> pa = vector[a:a + 2] if a >= 1 else np.zeros(2)":
+            _OF_LENSES,
+        "observe: pb = vector[b:b + 2] if b >= 0 else np.zeros(2) -> pb = vector[b:b + 2] if b > 0 else np.zeros(2)":
+            _OF_LENSES,
+        "observe: pb = vector[b:b + 2] if b >= 0 else np.zeros(2) -> pb = vector[b:b + 2] if b >= 1 else np.zeros(2)":
+            _OF_LENSES,
+        "observe: pb = vector[b:b + 2] if b >= 0 else np.zeros(2) -> pb = vector[b:b + 2] if b >= 0 else np.zeros(3)":
+            _LAST_CORNER,
+        "observe: if column >= 0: -> if column > 0:": _OF_LENSES,
+        "observe: if column >= 0: -> if column >= 1:": _OF_LENSES,
+        "observe: t = np.linspace(-1.0, 1.0, len(points_px)) -> t = np.linspace(-2.0, 1.0, len(points_px))": _EVEN,
+        "observe: t = np.linspace(-1.0, 1.0, len(points_px)) -> t = np.linspace(-1.0, 2.0, len(points_px))": _EVEN,
+        "observe: along = np.gradient(points_px, axis=0) -> along = np.gradient(points_px, axis=1)":
+            "the value is replaced before it is used",
+        "solve: damping *= max(1.0 / 3.0, 1.0 - (2.0 * min(gain, 1.0) - 1.0) ** 3) -> "
+        "damping *= max(1.0 / 3.0, 1.0 - (2.0 * min(gain, 2.0) - 1.0) ** 3)":
+            "a gain above one leaves a third of the damping either way",
+    }.items()
+}  # fmt: skip
 """Mutants that no test can notice, with the argument why, by their name."""
 
 
