@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.board_nose import beside_a_board
 from vision.lens import project
 from vision.linear_light import LINEAR_OF_CODE
 from vision.measure import WallSolution
@@ -270,9 +271,20 @@ def trace_edges(grey: GreyImage, solution: WallSolution, photo: str) -> list[Edg
                 continue
             proud = _proud(solution, photo) if quad == "wall" and edge == "bottom" else 0.0
             trace = _trace(grey, solution, photo, (quad, edge), frame=frame, proud_mm=proud)
-            if trace is not None:
+            foot = edge == "bottom" and not frame and quad != "wall"
+            if trace is not None and not (foot and _on_a_board(grey, solution, trace, quad)):
                 traces.append(trace)
     return traces
+
+
+def _on_a_board(grey: GreyImage, solution: WallSolution, trace: EdgeTrace, opening: str) -> bool:
+    """Return whether a window board stands at the foot, so that the trace may well follow its nose instead."""
+    corners = [solution.predict(trace.photo, place=f"{opening}/{corner}") for corner in EDGES["bottom"]]
+    ends = np.array([found[0] for found in corners if found is not None])
+    a, b = (solution.corner_mm(f"{opening}/{corner}") for corner in EDGES["bottom"])
+    if len(ends) < 2:
+        return False
+    return beside_a_board(grey, trace, ends, float(np.linalg.norm(ends[1] - ends[0]) / np.linalg.norm(b - a)))
 
 
 def _thin_face(solution: WallSolution, photo: str, opening: str, edge: str) -> bool:

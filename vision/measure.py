@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vision.board_nose import noses
 from vision.corners import corner_xy
 from vision.findings import Finding, worst_first
 from vision.lens import Lens, project
@@ -200,6 +201,10 @@ def measure_wall(problem: WallProblem, *, start: WallSolution | None = None) -> 
             solution, guess = _best(problem, guesses, start if warm else None)
         if not (np.all(np.isfinite(solution.covariance)) and np.all(np.isfinite(solution.state.vector))):
             raise np.linalg.LinAlgError("not finite")
+        if taken := {id(trace) for trace in noses(solution)}:
+            problem = replace(problem, edges=tuple(edge for edge in problem.edges if id(edge) not in taken))
+            before = (solution.observations.layout, solution.state)
+            solution = solve(Observations(problem, guess, earlier=before))
     except np.linalg.LinAlgError:
         measured = measured_from_tape(problem, worst_first([*findings, unsolvable(problem)]), whole)
         return WallSolution(problem=problem, measured=measured, findings=measured.findings)

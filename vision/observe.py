@@ -192,7 +192,9 @@ class Observations(Unknowns):
         normal = (0.0, 1.0) if edge in ("bottom", "top") else (1.0, 0.0)
         shares = self._shares(self.start, trace)
         self._along.append((trace, slice(len(self.places.quad_share), len(self.places.quad_share) + len(shares))))
-        for share, px, sd, across in zip(shares, trace.points_px, trace.sd_px, _normals(trace.points_px), strict=True):
+        for share, px, sd, across in zip(
+            shares, trace.points_px, trace.sd_px, edge_normals(trace.points_px), strict=True
+        ):
             place = self._quad_place(a, b, float(share), bow, normal, trace.proud_mm)
             self._edges.normal.append(across)
             self._edges.shift.append(shift)
@@ -202,7 +204,9 @@ class Observations(Unknowns):
         shift = self._shift(trace)
         shares = self._shares(self.start, trace)
         self._along.append((trace, slice(len(self.places.back_share), len(self.places.back_share) + len(shares))))
-        for share, px, sd, across in zip(shares, trace.points_px, trace.sd_px, _normals(trace.points_px), strict=True):
+        for share, px, sd, across in zip(
+            shares, trace.points_px, trace.sd_px, edge_normals(trace.points_px), strict=True
+        ):
             place = self._back_place(opening, a, b, float(share))
             self._edges.normal.append(across)
             self._edges.shift.append(shift)
@@ -331,7 +335,7 @@ class Observations(Unknowns):
         return (values - read) / sd, self.by_vector(by_point, len(sd)) / sd[:, None]
 
 
-def _normals(points_px: FloatArray) -> FloatArray:
+def edge_normals(points_px: FloatArray) -> FloatArray:
     """Return unit normals (n, 2) of a smooth curve through points in order along it."""
     along = np.gradient(points_px, axis=0)
     middle = points_px[-1] - points_px[0]
