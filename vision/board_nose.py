@@ -2,9 +2,9 @@
 
 Where the plaster ends on the board's own top there is little to see; the board's front edge, some 10 to 50 mm nearer,
 is the strong line, and it runs parallel. Two things tell it. A board runs on past the jambs (its horns, some 30 to
-60 mm on either side; common practice, no source), where a foot of plaster leaves plain wall. And the presses and the other
-photos know better, all together: each trace of the foot has a shift of its own, and a nose moves all of them the way
-that each camera looks down on it.
+60 mm on either side; common practice, no source), where a foot of plaster leaves plain wall. And the presses and the
+other photos know better, all together: each trace of the foot has a shift of its own, and a nose moves all of them the
+way that each camera looks down on it.
 """
 
 from __future__ import annotations
