@@ -41,8 +41,9 @@ OTHER_NAME = {
     "min": "max", "max": "min", "minimum": "maximum", "maximum": "minimum", "any": "all", "all": "any",
     "floor": "ceil", "ceil": "floor", "sin": "cos", "cos": "sin", "argmin": "argmax", "argmax": "argmin",
 }  # fmt: skip
-CHANGE_NOTHING = ("strict", "optimize")
-"""Keywords that are a guard for the programmer (``zip``) or a question of speed (``einsum``), not of any result."""
+CHANGE_NOTHING = ("strict", "optimize", "hermitian")
+"""Keywords that are a guard for the programmer (``zip``) or a question of speed (``einsum``, ``pinv``), not of any
+result."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

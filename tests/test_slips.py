@@ -187,6 +187,10 @@ def test_of_two_shifted_edges_the_further_goes_first_and_one_not_in_use_never() 
     assert _shifted_edge(problem.observations, found)[0].tolist() == [7]
     found.used[7] = False
     assert _shifted_edge(problem.observations, found)[0].tolist() == []
+    found.used[:] = True
+    problem.shifts, problem.edge_shift = {0: 1.0}, np.zeros(3, dtype=int)  # wherever it stands among the unknowns
+    found.state.vector[0], found.covariance[0, 0] = 4.0, 0.0
+    assert _shifted_edge(problem.observations, found)[0].tolist() == [6, 7, 8]
 
 
 def test_where_a_mark_and_an_edge_contradict_each_other_the_less_likely_goes() -> None:

@@ -217,13 +217,8 @@ def solve(obs: Observations) -> Solution:
     used = np.ones(len(obs.source), dtype=bool)
     # a slip of the tape must not outvote photos that have a scale of their own: it joins once it agrees with them
     used[obs.rows_tape] = not obs.sightings
-    state, residuals, J, cost, first, _ = descend(obs, obs.start, used, robust=True, tolerance=1e-3)
+    state, residuals, _, _, first, _ = descend(obs, obs.start, used, robust=True, tolerance=1e-3)
     obs.place_samples(state)
-    solution = Solution(
-        observations=obs, state=state, covariance=covariance_of(J, used), residuals=residuals, jacobian=J, used=used,
-        cost=cost, iterations=first, converged=True,
-    )  # fmt: skip
-    used = used.copy()
     allowed = max(1, int(MAX_OUTLIER_SHARE * int(np.sum(obs.click))))
     aside: list[int] = []
     # from the robust solution a gross slip stands far out: put those aside before least squares lets them pull
