@@ -162,10 +162,14 @@ def find_side(look: Look, dims: Sequence[Dim], sd: FloatArray, covariance: Float
     one_way = [(n, float(pull[n] or 1.0)) for n in rest]
     other_way = [(n, -1.0) for n in rest if not pull[n]]
     telling = [t for part in (one_way, other_way) for t in _telling(look, dims, base, part, sd, way)]
-    for n, sign in telling:
-        at = _break(look, dims, base, n, sign * float(sd[n]), way)
-        if abs(left / (sign * at)) > abs(slope[n]):
-            slope[n] = left / (sign * at)
+    for group in telling:
+        step = np.zeros(len(dims))
+        for n, sign in group:
+            step[n] = sign * sd[n]
+        at = _break(look, dims, base, step, way) * float(np.abs(step).sum())
+        for n, sign in group:  # within a group a millimetre of one size is worth one of another
+            if abs(left / at) > abs(slope[n]):
+                slope[n] = left / (sign * at)
     breaks = {d: float(1 / g) for d, g in zip(dims, slope, strict=True) if g}
     return Side(count=look.layout.count + way, breaks=breaks) if breaks else None
 
@@ -198,8 +202,11 @@ def _together(
 
 def _telling(
     look: Look, dims: Sequence[Dim], base: FloatArray, signs: Sequence[tuple[int, float]], sd: FloatArray, way: int
-) -> list[tuple[int, float]]:
-    """Return which of the other sizes, moved from ``base``, change the count; halves that do not are left whole."""
+) -> list[list[tuple[int, float]]]:
+    """Return which of the other sizes, moved from ``base``, change the count: alone, or only as a group together.
+
+    A group that does is halved; a half that does not is left out, unless neither does: then they do it together.
+    """
     if not signs:
         return []
     moves = base.copy()
@@ -208,20 +215,19 @@ def _telling(
     if not look.moved(dims, moves, way):
         return []
     if len(signs) == 1:
-        return list(signs)
+        return [list(signs)]
     half = (len(signs) + 1) // 2
-    return [t for part in (signs[:half], signs[half:]) for t in _telling(look, dims, base, part, sd, way)]
+    parts = [t for part in (signs[:half], signs[half:]) for t in _telling(look, dims, base, part, sd, way)]
+    return parts or [list(signs)]
 
 
-def _break(look: Look, dims: Sequence[Dim], base: FloatArray, n: int, step: float, way: int) -> float:
-    """Return how far one size moves from ``base`` before the count changes, mm; it does within ``TELLING_SD``."""
+def _break(look: Look, dims: Sequence[Dim], base: FloatArray, step: FloatArray, way: int) -> float:
+    """Return how many ``step`` (n,) the sizes move from ``base`` before the count changes; within ``TELLING_SD``."""
     low, high = 0.0, TELLING_SD
     while high - low > 3 * TOLERANCE_SD and look.calls.left > 0:
         middle = (low + high) / 2
-        moves = base.copy()
-        moves[n] += middle * step
-        if look.moved(dims, moves, way):
+        if look.moved(dims, base + middle * step, way):
             high = middle
         else:
             low = middle
-    return (low + high) / 2 * abs(step)
+    return (low + high) / 2

@@ -10,12 +10,12 @@ import numpy as np
 
 from estimator.boards import BoardRules, BoardSize
 from estimator.break_points import Calls, Dim, Look, Side, find_side, normal_tail
+from estimator.faces import whole_mm
 from estimator.inputs import WallCase
 from estimator.layout_records import RoomLayout
+from estimator.more_readings import TAPE_SD_MM
 from estimator.setting_out import Corner
 from vision.walls import FloatArray, Measured, MeasuredWall
-
-TAPE_SD_MM = 2.0  # what a careful tape reading is good to (invented default)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,7 +130,7 @@ def count_risk(
         rules=rules,
         calls=calls,
         shapes={layout.count: [layout.solution]},
-        known_heights=tuple(math.ceil(t.value) for c in cases if (t := _tallest(c.measured)) is not None) or (0,),
+        known_heights=tuple(whole_mm(t.value) for c in cases if (t := _tallest(c.measured)) is not None) or (0,),
     )
     sides = [find_side(look, dims, sd, covariance, way) for way in (1, -1)]
     flips, others = _length_flips(cases, layout, sizes, rules)
@@ -159,7 +159,7 @@ def _length_flips(
     for limit, other in ((now, longer[:1]), (max(shorter, default=0), shorter[-1:])):
         if not other:
             continue
-        over = {w: _over(h, limit + rules.foot_gap_most_mm) for w, h in heights.items()}
+        over = {w: _over(h, limit + rules.foot_gap_most_mm + 0.5) for w, h in heights.items()}
         within = math.prod(1 - p for p in over.values())
         chance = 1 - within if other[0] > now else within
         for wall, p in over.items():
@@ -169,11 +169,11 @@ def _length_flips(
     return flips, others
 
 
-CERTAIN = 0.0025  # a height that is on one side of the limit to this chance is not in doubt
+CERTAIN = 0.0005  # a height that is on one side of the limit to this chance is not in doubt
 
 
 def _over(height: Measured, limit: float) -> float:
-    """Return the chance that a height is above ``limit`` [mm]."""
+    """Return the chance that a height is above ``limit`` [mm]; up to half a millimetre counts as nothing."""
     if height.sd <= 0:
         return float(height.value > limit)
     return normal_tail((limit - height.value) / height.sd)

@@ -19,6 +19,7 @@ from estimator.inputs import Design, Room, Site, WallCase
 from estimator.knock_on import what_moves
 from estimator.knock_on_features import FLUES, GAS, WATER
 from estimator.linings import Lining, make_lining
+from estimator.more_readings import with_more_readings
 from estimator.options import compare_options
 from estimator.order import make_order
 from estimator.order_materials import RoomBoardsOrder
@@ -67,6 +68,7 @@ def estimate_survey(
     calls = Calls()
     findings: list[Finding] = []
     work = []
+    cases = [with_more_readings(case) for case in cases]
     by_id = {case.measured.id: case for case in cases}
     for room in with_stray_walls(rooms, cases):
         inside = tuple(by_id[w] for w in room.walls if w in by_id)

@@ -67,8 +67,8 @@ def lining_face(case: WallCase) -> tuple[Face | None, list[Finding]]:
     Parameters
     ----------
     case
-        The wall as measured and declared. Sizes are rounded to whole millimetres, the wall outwards and the openings
-        inwards, so that a board is never missed for a fraction.
+        The wall as measured and declared. Places are rounded to the nearest millimetre: foot gap and corner take up a
+        fraction, and how sure a size is goes into the order by its covariance, not by rounding up.
 
     Returns
     -------
@@ -93,7 +93,7 @@ def lining_face(case: WallCase) -> tuple[Face | None, list[Finding]]:
             )
     if findings or width is None or not (left or right):
         return None, findings
-    face_width, tall = math.ceil(width - 1e-6), math.floor(max(left or 0.0, right or 0.0))
+    face_width, tall = whole_mm(width), whole_mm(max(left or 0.0, right or 0.0))
     gaps: list[Gap] = []
     for opening in wall.openings:
         gap, bad = _gap(wall.id, opening, face_width, tall)
@@ -116,11 +116,16 @@ def lining_face(case: WallCase) -> tuple[Face | None, list[Finding]]:
     return Face(
         wall=wall.id,
         width=face_width,
-        height_left=math.ceil((left or right or 0.0) - 1e-6),
-        height_right=math.ceil((right or left or 0.0) - 1e-6),
+        height_left=whole_mm(left or right or 0.0),
+        height_right=whole_mm(right or left or 0.0),
         gaps=tuple(gaps),
         boxes=boxes,
     ), findings
+
+
+def whole_mm(size: float) -> int:
+    """Return a size as boards are planned for it, in whole millimetres; a half counts up."""
+    return math.floor(size + 0.5)
 
 
 def _gap(wall: str, opening: MeasuredOpening, width: int, height: int) -> tuple[Gap | None, list[Finding]]:
@@ -194,10 +199,10 @@ def _gap(wall: str, opening: MeasuredOpening, width: int, height: int) -> tuple[
     return Gap(
         id=opening.id,
         kind=opening.kind,
-        left=max(0, math.ceil(x - 1e-6)),
-        right=min(width, math.floor(x + w + 1e-6)),
-        bottom=max(0, math.ceil(y - 1e-6)),
-        top=min(height, math.floor(y + h + 1e-6)),
+        left=max(0, whole_mm(x)),
+        right=min(width, whole_mm(x + w)),
+        bottom=max(0, whole_mm(y)),
+        top=min(height, whole_mm(y + h)),
     ), []
 
 

@@ -64,9 +64,13 @@ class BondReading:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WallCase:
-    """One wall with all that is known of it: as measured, as declared, its site answers and its bond readings."""
+    """One wall with all that is known of it: as measured, as declared, its site answers and its bond readings.
+
+    ``more_readings`` are lath readings, mm, of lengths that have been taped before, by result key.
+    """
 
     measured: MeasuredWall
     declared: DeclaredWall
     site: Site
     bonds: tuple[BondReading, ...] = ()
+    more_readings: Mapping[str, tuple[float, ...]] = field(default_factory=dict)

@@ -14,8 +14,10 @@ from estimator.inputs import Design, Room, WallCase
 from estimator.layout import lay_boards
 from estimator.layout_records import RoomLayout
 from estimator.linings import Lining
+from estimator.more_readings import readings_wanted
 from estimator.order_materials import RoomBoardsOrder
 from estimator.setting_out import Corner
+from estimator.tape_reasons import at_stake
 from vision.findings import Finding
 
 
@@ -101,6 +103,34 @@ def lay_room(
     return RoomWork(room=room, cases=cases, faces=faces, layout=layout, risk=risk), [
         *findings,
         *_layout_findings(room, layout),
+        *_length_in_doubt(room, lined, risk, layout, rules),
+    ]
+
+
+def _length_in_doubt(
+    room: Room, cases: Sequence[WallCase], risk: CountRisk, layout: RoomLayout, rules: BoardRules
+) -> list[Finding]:
+    """Return a finding where no further reading can settle how long the boards must be."""
+    left = []
+    for case in cases:
+        dim = (case.measured.id, "height_mm")
+        chance, size = risk.length_flip.get(dim, 0.0), case.measured.height_mm
+        if size is not None and chance > rules.tape_count_chance and not readings_wanted(case, dim[1], size):
+            left.append((chance, dim))
+    if not left:
+        return []
+    chance, dim = max(left)
+    shorter, longer = sorted((layout.board.length_mm, risk.other_length_mm[dim]))
+    return [
+        Finding(
+            code="B018",
+            severity="warn",
+            message=f"{room.id}: boards of {layout.board.length_mm} mm are planned, and no reading can settle whether "
+            f"boards of {risk.other_length_mm[dim]} mm are needed instead ({at_stake(chance)}).",
+            remedy=f"Boards of {longer} mm are safe: they can be cut. Those of {shorter} mm do where a lath of "
+            f"{shorter + rules.foot_gap_most_mm} mm cannot be stood upright anywhere along {dim[0]} without force.",
+            where={"room": room.id, "wall": dim[0], "key": "height_mm"},
+        )
     ]
 
 

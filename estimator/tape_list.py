@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -9,10 +10,11 @@ import numpy as np
 from estimator.boards import BoardRules
 from estimator.break_points import Dim
 from estimator.construction import Construction
-from estimator.count_risk import TAPE_SD_MM, CountRisk, taped
+from estimator.count_risk import CountRisk, taped
 from estimator.faces import is_lined
 from estimator.heat_records import WallHeat
 from estimator.inputs import Design, WallCase
+from estimator.more_readings import TAPE_SD_MM, news_sd_mm, readings_wanted
 from estimator.prices import Prices
 from estimator.reveals import OpeningLining
 from estimator.tape_reasons import (
@@ -20,13 +22,14 @@ from estimator.tape_reasons import (
     at_stake,
     board_price,
     height_reasons,
+    how_often,
     middle_price,
     plaster_reasons,
     reveal_reasons,
     size_of,
     thickness_reasons,
 )
-from vision.walls import FloatArray
+from vision.walls import FloatArray, Measured
 
 
 def tape_list(
@@ -59,7 +62,8 @@ def tape_list(
     -----
     After each choice the length is taken as taped and the chances are reckoned again, so that two lengths which decide
     the same thing are not both asked for without need. Where nothing at all has been taped, a width leads: the scale of
-    the photos cannot check itself.
+    the photos cannot check itself. Where one reading of a length has not settled what hangs on it, it is to be taken
+    with laths, until it is settled or they could tell nothing more.
     """
     single = [
         *height_reasons(risks, cases, prices),
@@ -73,7 +77,7 @@ def tape_list(
     lead = _lead(cases, risks)
     if lead is not None:
         chosen.append(lead)
-        covariances = [_after(r, c, lead) for r, c in zip(risks, covariances, strict=True)]
+        covariances = [_after(r, c, lead, cases) for r, c in zip(risks, covariances, strict=True)]
     while len(chosen) < rules.tape_most:
         best = max(
             [
@@ -88,7 +92,7 @@ def tape_list(
         if best is None:
             break
         chosen.append(best)
-        covariances = [_after(r, c, best) for r, c in zip(risks, covariances, strict=True)]
+        covariances = [_after(r, c, best, cases) for r, c in zip(risks, covariances, strict=True)]
     return chosen
 
 
@@ -107,18 +111,23 @@ def _count_item(
     if max(more, fewer) <= rules.tape_count_chance:
         return None
     asked = {(i.wall, i.key) for i in chosen}
+    wall = {c.measured.id: c for c in cases}
     options = []
     for n, dim in enumerate(risk.dims):
-        if dim in asked or covariance[n, n] <= (1.25 * TAPE_SD_MM) ** 2:
+        size, case = size_of(cases, dim), wall[dim[0]]
+        if dim in asked or size is None:
             continue
-        after = taped(covariance, n)
+        wanted = readings_wanted(case, dim[1], Measured(value=size.value, sd=math.sqrt(max(0.0, covariance[n, n]))))
+        if not wanted:
+            continue
+        after = taped(covariance, n, news_sd_mm(case, dim[1], size.value, wanted))
         spread = sum(_variance(risk, side, covariance) - _variance(risk, side, after) for side in ("up", "down"))
         now = sum(_variance(risk, side, covariance) for side in ("up", "down"))
         if spread > TELLING * now:
-            options.append((spread, dim))
+            options.append((spread, dim, wanted))
     if not options:
         return None
-    _, dim = max(options, key=lambda o: (o[0], o[1]))
+    _, dim, wanted = max(options, key=lambda o: (o[0], o[1]))
     cost = more * (middle_price(prices, "redelivery") + board_price(prices)) + fewer * board_price(prices)
     words = []
     if more > rules.tape_count_chance:
@@ -126,7 +135,13 @@ def _count_item(
     if fewer > rules.tape_count_chance:
         words.append(f"{at_stake(fewer)} that {risk.count - 1} boards would do")
     return TapeItem(
-        wall=dim[0], key=dim[1], why="; ".join(words), chance=max(more, fewer), at_risk=cost, now_mm=size_of(cases, dim)
+        wall=dim[0],
+        key=dim[1],
+        why="; ".join(words) + how_often(wanted),
+        chance=max(more, fewer),
+        at_risk=cost,
+        now_mm=size_of(cases, dim),
+        readings=wanted,
     )
 
 
@@ -139,9 +154,13 @@ def _variance(risk: CountRisk, side: str, covariance: FloatArray) -> float:
     return float(slope @ covariance @ slope)
 
 
-def _after(risk: CountRisk, covariance: FloatArray, item: TapeItem) -> FloatArray:
+def _after(risk: CountRisk, covariance: FloatArray, item: TapeItem, cases: Sequence[WallCase]) -> FloatArray:
     dim: Dim = (item.wall, item.key)
-    return taped(covariance, risk.dims.index(dim)) if dim in risk.dims else covariance
+    size = size_of(cases, dim)
+    if dim not in risk.dims or size is None:
+        return covariance
+    case = next(c for c in cases if c.measured.id == item.wall)
+    return taped(covariance, risk.dims.index(dim), news_sd_mm(case, item.key, size.value, item.readings))
 
 
 def _lead(cases: Sequence[WallCase], risks: Sequence[CountRisk]) -> TapeItem | None:

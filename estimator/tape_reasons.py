@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 from estimator.boards import BoardRules
 from estimator.break_points import Dim, normal_tail
 from estimator.construction import Construction, judge_construction
-from estimator.count_risk import TAPE_SD_MM, CountRisk
+from estimator.count_risk import CountRisk
 from estimator.existing_walls import candidate_walls
 from estimator.fixing import fixing_length_mm
 from estimator.heat_records import WallHeat
 from estimator.inputs import Design, WallCase
 from estimator.lined_wall import lined_transmittance
 from estimator.linings import make_lining
+from estimator.more_readings import TAPE_SD_MM, readings_wanted, size_named
 from estimator.prices import Prices
 from estimator.reveals import OpeningLining, reveal_bed_mm
 from estimator.tables import read_table
@@ -23,7 +24,10 @@ from vision.walls import Measured
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TapeItem:
-    """A length to be taped: where, why, the chance that it matters, and the pounds at risk (chance x cost)."""
+    """A length to be taped: where, why, the chance that it matters, and the pounds at risk (chance x cost).
+
+    ``readings`` says how often it is to be read: once with a tape, more often with laths where that has not settled it.
+    """
 
     wall: str
     key: str
@@ -31,6 +35,17 @@ class TapeItem:
     chance: float
     at_risk: float
     now_mm: Measured | None = None
+    readings: int = 1
+
+
+def how_often(readings: int) -> str:
+    """Return what to add to a reason where a length is to be read more than once."""
+    if readings <= 1:
+        return ""
+    return (
+        f". A tape reading does not settle this: slide two laths apart until both ends touch, clamp them and read them "
+        f"lying flat, at {readings} places; enter each under more_readings"
+    )
 
 
 def middle_price(prices: Prices, key: str, fallback: float = 0.0) -> float:
@@ -60,33 +75,30 @@ def at_stake(chance: float) -> str:
 def size_of(cases: Sequence[WallCase], dim: Dim) -> Measured | None:
     """Return the measured size that a wall and key name, or None."""
     wall = next((c.measured for c in cases if c.measured.id == dim[0]), None)
-    if wall is None:
-        return None
-    if dim[1].startswith("openings."):
-        _, opening, name = dim[1].split(".", 2)
-        found = next((getattr(o, name, None) for o in wall.openings if o.id == opening), None)
-    else:
-        found = getattr(wall, dim[1], None)
-    return found if isinstance(found, Measured) else None
+    return None if wall is None else size_named(wall, dim[1])
 
 
 def height_reasons(risks: Sequence[CountRisk], cases: Sequence[WallCase], prices: Prices) -> list[TapeItem]:
     """Return the heights that may ask for boards of another length."""
     items = []
+    wall = {c.measured.id: c for c in cases}
     for risk in risks:
         for dim, chance in risk.length_flip.items():
             now = size_of(cases, dim)
-            if now is None or now.sd <= 1.25 * TAPE_SD_MM:
-                continue  # a tape has been here and can tell no more
+            wanted = 0 if now is None else readings_wanted(wall[dim[0]], dim[1], now)
+            if not wanted:
+                continue  # a tape can tell no more
             cost = chance * (risk.count * board_price(prices) + middle_price(prices, "redelivery"))
             items.append(
                 TapeItem(
                     wall=dim[0],
                     key=dim[1],
-                    why=f"{at_stake(chance)} that boards {risk.other_length_mm[dim]} mm long are needed instead",
+                    why=f"{at_stake(chance)} that boards {risk.other_length_mm[dim]} mm long are needed instead"
+                    + how_often(wanted),
                     chance=chance,
                     at_risk=cost,
                     now_mm=now,
+                    readings=wanted,
                 )
             )
     return items

@@ -117,7 +117,13 @@ def wall_cases(folder: Path, survey: Survey, geometry: Geometry) -> list[WallCas
         )
         site = site_of(survey.site, entry.site)
         cases.append(
-            WallCase(measured=measured_wall(result, own), declared=declared_wall(entry), site=site, bonds=bonds)
+            WallCase(
+                measured=measured_wall(result, own),
+                declared=declared_wall(entry),
+                site=site,
+                bonds=bonds,
+                more_readings={key: tuple(values) for key, values in entry.more_readings.items()},
+            )
         )
     return cases
 

@@ -155,6 +155,11 @@ class WallEntry(Strict):
     built: Annotated[int, Field(ge=1000, le=2100)] | None = Field(default=None, description="year of building")
     other_side_of: Name | None = Field(default=None, description="for an outside face: the inside wall")
     taped: WallTaped = Field(default_factory=WallTaped, description="tape readings")
+    more_readings: dict[Words, Annotated[list[Millimetres], Field(max_length=20)]] = Field(
+        default_factory=dict,
+        max_length=200,
+        description="readings by two laths of lengths that are taped already, by the tape list's key, mm",
+    )
     openings: list[OpeningEntry] = Field(default_factory=list, max_length=100, description="openings")
     features: list[FeatureEntry] = Field(default_factory=list, max_length=500, description="things on the wall")
     site: SiteAnswers = Field(default_factory=SiteAnswers, description="answers for this wall alone")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Mapping
 from dataclasses import replace
@@ -11,11 +12,13 @@ import numpy as np
 
 from estimator.faces import Face, shifted
 from estimator.inputs import Room, Site, WallCase
+from estimator.more_readings import LATH_SD_MM, TAPE_SD_MM
 from tests.random_rooms import random_room
 from vision.walls import DeclaredWall, Measured, MeasuredOpening, MeasuredWall
 
 WALL_SD_MM = (3.0, 9.0)
 OPENING_SD_MM = (2.0, 5.0)
+CLASS_II_MM = (0.3, 0.2)  # a class II tape's limit of error: 0.3 mm and 0.2 mm a metre begun (2014/32/EU, annex X)
 
 
 def true_wall(face: Face) -> MeasuredWall:
@@ -84,17 +87,25 @@ _SIDES = {
 }  # fmt: skip
 
 
-def after_taping(measured: MeasuredWall, truth: MeasuredWall, keys: list[str], rng: random.Random) -> MeasuredWall:
-    """Return the measured wall once some of its sizes have been taped (2 mm), the others moving along."""
+def read_by(truth: MeasuredWall, key: str, tape: float, rng: random.Random, *, laths: bool) -> float:
+    """Return one reading of a size by tape, 2 mm off in the mean square, or by laths and the same tape.
+
+    ``tape`` is the tape's own error in parts of its limit: the same in every reading, however often one reads.
+    """
+    true = sizes_of(truth)[key]
+    limit = CLASS_II_MM[0] + CLASS_II_MM[1] * math.ceil(abs(true) / 1000)
+    return true + tape * limit + rng.gauss(0.0, LATH_SD_MM if laths else math.sqrt(TAPE_SD_MM**2 - limit**2 / 3))
+
+
+def after_taping(measured: MeasuredWall, readings: Mapping[str, float]) -> MeasuredWall:
+    """Return the measured wall once some of its sizes have been read with a tape, the others moving along."""
     assert measured.covariance_mm2 is not None
     covariance = np.asarray(measured.covariance_mm2, dtype=float)
-    true = sizes_of(truth)
     now = sizes_of(measured)
     shift = np.zeros(len(measured.keys))
-    for key in keys:
+    for key, reading in readings.items():
         n = measured.keys.index(key)
-        reading = true[key] + rng.gauss(0.0, 2.0)
-        gain = covariance[:, n] / (covariance[n, n] + 4.0)
+        gain = covariance[:, n] / (covariance[n, n] + TAPE_SD_MM**2)
         shift = shift + gain * (reading - now[key] - shift[n])
         covariance = covariance - np.outer(gain, covariance[n])
     moved = shifted(measured, dict(zip(measured.keys, shift.tolist(), strict=True)))

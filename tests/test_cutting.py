@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from estimator.cutting import Cut, _may_fit, cut_rectangles
+from estimator.cutting import Cut, _may_fit, _split, cut_rectangles
 
 HARD_LIST = (5, 4, "fb2d3eb724401431")
 SIDES = st.tuples(st.integers(1, 9), st.integers(1, 9))
@@ -166,3 +166,31 @@ def test_the_search_over_all_packings_rules_out_only_what_cannot_be() -> None:
     assert not _may_fit([board] * 4, board, 3, False, 3)
     assert _may_fit([(2400, 1200)], board, 0, True, 1)
     assert not _may_fit([(2400, 1200)], board, 0, False, 1)
+
+
+@given(st.integers(1, 5), st.integers(0, 5), st.booleans(), st.data())
+@settings(max_examples=25, deadline=None, derandomize=True)
+def test_strips_that_with_their_saw_cuts_fill_a_board_take_one_and_a_millimetre_more_takes_two(
+    strips: int, kerf: int, along: bool, data: st.DataObject
+) -> None:
+    """Only the cuts between the strips take anything: n strips of a board's whole length have n - 1 of them."""
+    board = (1200, 2400)
+    free = board[0 if along else 1] - kerf * (strips - 1)
+    widths = [data.draw(st.integers(free // (2 * strips), free // strips)) for _ in range(strips - 1)]
+    for more, boards in ((0, 1), (1, 2)):
+        sides = [*widths, free - sum(widths) + more]
+        if max(sides) <= board[0 if along else 1]:
+            wanted = [(w, board[1]) if along else (board[0], w) for w in sides]
+            assert cut_rectangles(wanted, board=board, kerf=kerf, turn=False).boards == boards
+
+
+@given(*(st.integers(1, 40) for _ in range(4)))
+@settings(max_examples=60, deadline=None, derandomize=True)
+def test_each_rule_of_splitting_has_one_that_cuts_the_other_way(fw: int, fh: int, w: int, h: int) -> None:
+    w, h = min(w, fw), min(h, fh)
+    ways = [_split(rule, 0, 0, fw, fh, w, h) for rule in range(4)]
+    for parts in ways:
+        assert sum(a * b for _, _, a, b in parts) == fw * fh - w * h
+    if w < fw and h < fh:
+        assert ways[0] != ways[1]
+        assert ways[2] != ways[3]

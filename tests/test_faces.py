@@ -11,10 +11,12 @@ from tests.board_cases import NORTH, case, feature, known, wall, window
 from vision.walls import MeasuredOpening
 
 
-def test_walls_round_outwards_and_openings_inwards() -> None:
-    face, findings = lining_face(case(wall(width=3999.2, height=2399.5, openings=(window(width=1200.7, left=1399.6),))))
+def test_places_are_planned_to_the_nearest_millimetre_and_a_half_counts_up() -> None:
+    face, findings = lining_face(case(wall(width=3999.6, height=2399.5, openings=(window(width=1200.7, left=1399.6),))))
     assert findings == [] and face is not None
     assert (face.width, face.height_left) == (4000, 2400)
+    down, _ = lining_face(case(wall(width=4000.4, height=2400.4)))
+    assert down is not None and (down.width, down.height_left) == (4000, 2400)
     assert (face.gaps[0].left, face.gaps[0].right) == (1400, 2600)
 
 
@@ -69,7 +71,7 @@ def test_a_sloping_ceiling_keeps_both_heights_and_one_known_height_serves_for_bo
     slope = replace(wall(), height_left_mm=known(2100.2), height_right_mm=known(2399.0), height_mm=known(2250))
     face, _ = lining_face(case(slope))
     assert face is not None
-    assert (face.height_left, face.height_right) == (2101, 2399)
+    assert (face.height_left, face.height_right) == (2100, 2399)
     for bare in (
         replace(wall(), height_left_mm=None, height_right_mm=None),
         replace(wall(), height_left_mm=None, height_mm=None),

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from estimator.boards import BoardRules, BoardSize, board_rules, sizes_on_sale
+from estimator.columns import _joint_domain
 from estimator.faces import Box, Face
-from estimator.layout import board_for, fits_on, lay_boards
-from estimator.layout_records import RoomLayout
+from estimator.layout import board_for, fits_on, lay_boards, make_job
+from estimator.layout_records import Piece, RoomLayout
 from estimator.setting_out import Corner
 from estimator.tables import Table, parse_table
 from tests.board_checker import faults
@@ -260,3 +261,86 @@ def test_a_point_of_the_wall_is_found_on_its_board() -> None:
     for piece in layout.pieces:
         for on_wall, on_board in zip(piece.on_wall.outer, piece.on_board.outer, strict=True):
             assert piece.to_board(*on_wall) == pytest.approx(on_board, abs=1e-6)
+
+
+SEVERAL_KINDS = [
+    RoomFaces(name="a window", faces=(face("a", 4000, 2400, window("w", 1400, 1200)),)),
+    RoomFaces(name="three strips", faces=(face("a", 2450, 2400), face("b", 2900, 2400), face("c", 1500, 2400))),
+    RoomFaces(name="a knee wall", faces=(face("a", 5200, 1050),)),
+    RoomFaces(name="a door and a slope", faces=(face("a", 3300, 2400, door("d", 400), right=2300),)),
+    RoomFaces(
+        name="a light over a door", faces=(face("a", 3700, 2630, door("d", 900), window("l", 900, 838, 2100, 400)),)
+    ),
+    RoomFaces(name="a window up to the ceiling", faces=(face("a", 3500, 2400, window("w", 900, 1500, 800, 1600)),)),
+]
+
+
+@cache
+def laid(name: str) -> tuple[RoomFaces, RoomLayout]:
+    room = next(r for r in SEVERAL_KINDS if r.name == name)
+    return room, lay(*room.faces, corners=room.corners)
+
+
+@pytest.mark.parametrize("name", [r.name for r in SEVERAL_KINDS])
+def test_a_joint_is_called_sound_only_where_two_edges_from_the_factory_meet(name: str) -> None:
+    """Where an edge comes from is read off the boards: the factory made a board's two long sides."""
+    room, layout = laid(name)
+    columns = [p for p in layout.pieces if p.role == "column"]
+
+    def from_factory(piece: Piece, x: float) -> bool:
+        on_board = piece.to_board(x, piece.on_wall.box[1])[0]
+        upright = piece.turned_deg in (0, 180)
+        return upright and min(abs(on_board), abs(on_board - layout.board.width_mm)) < 1e-6
+
+    met = 0
+    for joint in layout.joints:
+        x = joint.start[0]
+        if joint.start[0] != joint.end[0] or (joint.risk and not joint.risk.startswith("a cut edge")):
+            continue
+        lefts = [p for p in columns if p.wall == joint.wall and p.on_wall.box[2] == x]
+        rights = [p for p in columns if p.wall == joint.wall and p.on_wall.box[0] == x]
+        if len(lefts) == 1 and len(rights) == 1:
+            met += 1
+            sound = from_factory(lefts[0], x) and from_factory(rights[0], x)
+            assert (joint.risk == "") is sound, (joint, lefts[0].on_board.box, rights[0].on_board.box)
+    assert met or len(columns) < 2 or room.faces[0].gaps
+
+
+@pytest.mark.parametrize("name", ["a window", "three strips", "a knee wall", "a window up to the ceiling"])
+def test_pieces_offcuts_and_saw_cuts_make_up_the_boards(name: str) -> None:
+    """What is left over once pieces and offcuts are taken off is no more than a saw takes along every side of them."""
+    _, layout = laid(name)
+    kerf = RULES.kerf_mm
+    for box in (o.box for o in layout.offcuts):
+        assert box[0] < box[2] and box[1] < box[3]
+    for board in range(1, layout.count + 1):
+        pieces = [p.on_board for p in layout.pieces if p.board == board]
+        offcuts = [o for o in layout.offcuts if o.board == board]
+        lost = float(layout.board.width_mm * layout.board.length_mm)
+        lost -= sum(p.area for p in pieces) + sum((o.box[2] - o.box[0]) * (o.box[3] - o.box[1]) for o in offcuts)
+        rings = [ring for p in pieces for ring in (p.outer, *p.holes)]
+        round_about = sum(
+            abs(a[0] - b[0]) + abs(a[1] - b[1]) for r in rings for a, b in zip(r, (*r[1:], r[0]), strict=True)
+        )
+        assert -1 <= lost <= kerf * round_about
+
+
+def test_a_joint_may_stand_where_no_jamb_and_no_box_is_near_and_nowhere_else() -> None:
+    wall = face("a", 4000, 2400, window("w", 900, 700), door("d", 2400), boxes=(Box(id="s", left=1900, right=2046),))
+    jobs = {
+        keep: replace(make_job([wall], corners=(), sizes=SIZES, rules=RULES), keep=keep)
+        for keep in ("all", "jambs", "none")
+    }
+    for keep, job in jobs.items():
+        allowed = _joint_domain(job, wall, 0, wall.width)
+        for x in range(wall.width + 1):
+            jamb = any(min(abs(x - g.left), abs(x - g.right)) < RULES.jamb_clear_mm for g in wall.gaps)
+            box = any(b.left - RULES.socket_clear_mm <= x <= b.right + RULES.socket_clear_mm for b in wall.boxes)
+            open_here = not ((jamb and keep != "none") or (box and keep == "all"))
+            assert allowed.contains(x) is open_here, (keep, x)
+
+
+@pytest.mark.parametrize(("width", "count"), [(1150, 1), (1200, 1), (1210, 2), (1500, 2)])
+def test_one_board_passes_a_narrow_window_as_far_as_its_own_width(width: int, count: int) -> None:
+    """The wall beside the window is too narrow for a joint: up to a board's width one board goes round the window."""
+    assert lay(face("a", width, 2400, window("w", width // 2 - 200, 400))).count == count

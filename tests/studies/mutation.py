@@ -59,8 +59,8 @@ SLOWEST_S = 5.0
 MOST_S = 25.0
 """Tests tried against one mutant, shortest first, take this long together at most."""
 _FACE = (
-    "return (Face(wall=wall.id, width=face_width, height_left=math.ceil((left or right or {}) - 1e-06), "
-    "height_right=math.ceil((right or left or {}) - 1e-06), gaps=tuple(gaps), boxes=boxes), findings)"
+    "return (Face(wall=wall.id, width=face_width, height_left=whole_mm(left or right or {}), "
+    "height_right=whole_mm(right or left or {}), gaps=tuple(gaps), boxes=boxes), findings)"
 )
 EQUIVALENT: dict[str, str] = {
     f"estimator.faces: {_FACE.format('0.0', '0.0')} -> {_FACE.format(*zeros)}": (

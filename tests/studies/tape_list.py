@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import statistics
 from collections.abc import Sequence
+from dataclasses import replace
 
 from estimator.boards import board_rules, sizes_on_sale
 from estimator.break_points import Calls
@@ -13,19 +14,21 @@ from estimator.faces import lining_face
 from estimator.inputs import Design, Room, WallCase
 from estimator.layout import board_for, lay_boards
 from estimator.layout_records import Effort, RoomLayout
+from estimator.more_readings import taped_before, with_more_readings
 from estimator.prices import default_prices
 from estimator.reveals import reveal_linings
 from estimator.room_boards import corners_of
 from estimator.setting_out import Corner
 from estimator.tape_list import tape_list
 from estimator.tape_reasons import TapeItem
-from tests.simulated_surveys import after_taping, as_measured, case_of, survey
+from tests.simulated_surveys import after_taping, as_measured, case_of, read_by, survey
 from vision.walls import MeasuredWall
 
 DEPENDS = (
     "estimator/columns.py", "estimator/setting_out.py", "estimator/sharing.py", "estimator/layout.py",
     "estimator/fewest.py", "estimator/solving.py", "estimator/break_points.py", "estimator/count_risk.py",
-    "estimator/tape_list.py", "estimator/tape_reasons.py", "estimator/data/board_rules.toml",
+    "estimator/tape_list.py", "estimator/tape_reasons.py", "estimator/more_readings.py", "estimator/faces.py",
+    "estimator/data/board_rules.toml",
     "tests/simulated_surveys.py", "tests/random_rooms.py",
 )  # fmt: skip
 SURVEYS = 500
@@ -33,7 +36,7 @@ DESIGN = Design(insulation="phenolic", insulation_mm=50.0)
 DEPTH_MM = 73
 EFFORT = Effort(bound=0.4, place=1.0, prove=0.8, tidy=0.0)
 MOST_WALLS = 2  # a bigger room takes longer to prove and says the same
-ROUNDS = 3  # the list is made anew from what was taped, and followed again, at most so often
+ROUNDS = 8  # the list is made anew from what was taped, and followed again, at most so often
 
 
 def run(seed: int, part: float) -> dict[str, object]:
@@ -51,9 +54,10 @@ def run(seed: int, part: float) -> dict[str, object]:
     What the true sizes need is the number and the length of boards that the solver finds for them, with the same limits
     on its work. An order is *right* when number and length are exactly those (``right``; ``number_right`` and
     ``length_right`` tell them apart). It is *enough* when its boards are at least as long and at least as many
-    (``enough``), and ``short`` is the rest. Following the list means: every length on it is read with a tape good to
-    2 mm, the estimate is made anew, and what the new list asks for is read too, until it asks for nothing or ``ROUNDS``
-    is reached. ``lengths_asked`` counts the readings of all rounds.
+    (``enough``), and ``short`` is the rest. Following the list means: every length on it is read with a tape or,
+    where it says so, with laths, the estimate is made anew, and what the new list asks for is read too, until it asks
+    for nothing or ``ROUNDS`` is reached. A tape reading is good to 2 mm; in that is the error of the tape itself, drawn
+    once for a survey and the same in all its readings, by laths too. ``lengths_asked`` counts all readings.
     """
     told = [one(seed, n) for n in range(max(1, round(SURVEYS * part)))]
     asked = [t["asked"] for t in told]
@@ -83,16 +87,17 @@ def one(seed: int, n: int) -> dict[str, int]:
     rng = random.Random(f"{seed} {n}")
     room, truth = survey(rng, f"s{n}", most_walls=MOST_WALLS)
     need, _ = _lay(room, [case_of(w) for w in truth])
-    cases = [case_of(as_measured(w, rng), taped={"somewhere": 1.0}) for w in truth]
+    cases = told = [case_of(as_measured(w, rng), taped={"somewhere": 1.0}) for w in truth]
     calls = Calls()
     risk = _risk(room, cases, calls)
     without = _judged(need, risk, cases)
     readings: list[str] = []
-    rounds = 0
+    rounds, tape = 0, rng.uniform(-1.0, 1.0)
     while rounds < ROUNDS and (items := _to_read(cases, risk)):
         rounds += 1
-        readings += [f"{i.wall} {i.key}" for i in items]
-        cases = _taped(cases, truth, items, rng)
+        readings += [f"{i.wall} {i.key}" for i in items for _ in range(i.readings)]
+        told = [_taped(c, t, [i for i in items if i.wall == t.id], tape, rng) for c, t in zip(told, truth, strict=True)]
+        cases = [with_more_readings(c) for c in told]
         risk = _risk(room, cases, Calls())
     followed = _judged(need, risk, cases)
     more, fewer = risk.chances()
@@ -113,14 +118,17 @@ def _judged(need: RoomLayout, risk: CountRisk, cases: Sequence[WallCase]) -> dic
     }  # fmt: skip
 
 
-def _taped(
-    cases: Sequence[WallCase], truth: Sequence[MeasuredWall], items: Sequence[TapeItem], rng: random.Random
-) -> list[WallCase]:
-    found = []
-    for case, true in zip(cases, truth, strict=True):
-        keys = [i.key for i in items if i.wall == case.measured.id]
-        found.append(case_of(after_taping(case.measured, true, keys, rng), taped={"somewhere": 1.0}))
-    return found
+def _taped(case: WallCase, true: MeasuredWall, items: Sequence[TapeItem], tape: float, rng: random.Random) -> WallCase:
+    """Return a wall as its survey says once the list has been followed: tape readings first, then lath readings."""
+    first = {i.key: read_by(true, i.key, tape, rng, laths=False) for i in items if not taped_before(case, i.key)}
+    more = dict(case.more_readings)
+    for i in items:
+        if i.key not in first:
+            more[i.key] = (
+                *more.get(i.key, ()), *(read_by(true, i.key, tape, rng, laths=True) for _ in range(i.readings))
+            )  # fmt: skip
+    taped = case_of(after_taping(case.measured, first), taped={**case.declared.taped, **first})
+    return replace(taped, more_readings=more)
 
 
 def _to_read(cases: Sequence[WallCase], risk: CountRisk) -> list[TapeItem]:
