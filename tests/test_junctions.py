@@ -169,3 +169,53 @@ def test_a_square_with_one_hot_side_follows_its_series(x: float, y: float) -> No
         for n in range(1, 200, 2)
     )
     assert solution.at(x, y) == pytest.approx(series, abs=0.003)
+
+
+def test_the_usual_grid_has_five_millimetres_beside_an_edge_and_grows_by_four_fifths() -> None:
+    """By hand between edges 20 mm apart: 5 and 9 mm cells, shrunk from 14 to the 10 mm that there are."""
+    lines = graded_lines([0.0, 20.0], Grid())
+    assert lines == pytest.approx([0.0, 50 / 14, 10.0, 20 - 50 / 14, 20.0])
+    wide = np.diff(graded_lines([0.0, 4000.0], Grid()))
+    assert wide[0] <= 5.0
+    assert np.max(wide[1:] / wide[:-1]) == pytest.approx(1.8)
+    assert 100.0 < wide.max() <= 150.0
+    assert wide == pytest.approx(wide[::-1])
+
+
+def test_the_coldest_place_of_a_surface_is_named_with_its_air_and_its_block() -> None:
+    bridge = Block(name="steel", left=600, right=640, bottom=0, top=400, conductivity_w_mk=50.0)
+    solution = solve_section([WALL, bridge], [INSIDE, OUTSIDE])
+    assert set(solution.lowest_c) == {(air, block) for air in ("inside", "outside") for block in ("wall", "steel")}
+    assert solution.lowest_at_mm["inside", "steel"] == pytest.approx((620.0, 400.0), abs=20.0)
+    assert solution.lowest_at_mm["inside", "steel"][1] == pytest.approx(400.0)
+    assert solution.lowest_c["inside", "steel"] < solution.lowest_c["inside", "wall"]
+    at_wall = solution.lowest_at_mm["inside", "wall"]
+    assert at_wall[0] in (pytest.approx(600.0), pytest.approx(640.0))  # the wall is coldest beside the steel
+    assert solution.at(*at_wall) == pytest.approx(solution.lowest_c["inside", "wall"])
+    assert solution.lowest_at_mm["outside", "wall"][1] == pytest.approx(0.0)
+
+
+def test_a_temperature_is_read_at_and_between_the_lines_of_the_grid_and_counted_at_each() -> None:
+    solution = solve_section([WALL], [INSIDE, OUTSIDE])
+    total = 0.13 + 0.4 / 0.77 + 0.04
+
+    def by_hand(y: float) -> float:
+        return 20.0 * (0.04 + y / 1000.0 / 0.77) / total
+
+    for x in (0.0, 1.0, 333.3, 1000.0):
+        for y in (0.0, 0.7, 123.4, 399.0, 400.0):
+            assert solution.at(x, y) == pytest.approx(by_hand(y))
+    inside = solution.temperature_c[(solution.y_mm >= 0.0) & (solution.y_mm <= 400.0)]
+    assert solution.unknowns == inside.size == int(np.isfinite(solution.temperature_c).sum())
+
+
+def test_heat_through_each_side_of_a_square_is_what_its_opposite_side_gives() -> None:
+    """Four airs, two warm and two cold, face each other: by symmetry each warm one gives what each cold one takes."""
+    airs = _hot_topped_square(20.0)
+    turned = [replace(airs[0]), replace(airs[1], temperature_c=20.0), airs[2], airs[3]]
+    heat = solve_section([SQUARE], [replace(a, surface_m2k_w=0.1) for a in turned]).heat_w_m
+    top, bottom, left, right = (heat[f"side {k}"] for k in range(4))
+    assert top == pytest.approx(bottom)
+    assert left == pytest.approx(right)
+    assert top == pytest.approx(-left)
+    assert top > 0.0

@@ -6,7 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from estimator.layers import Layer, Part, air_layer, air_resistance, resistive_layer, solid_layer, split_layer
+from estimator.layers import (
+    Layer,
+    Part,
+    air_layer,
+    air_resistance,
+    resistive_layer,
+    sheet_layer,
+    solid_layer,
+    split_layer,
+    thickness_mm,
+)
 from vision.findings import PerpendError
 
 
@@ -106,3 +116,35 @@ def test_air_gaps_by_the_formula_to_three_places(gap: float, emissivity: float, 
 @pytest.mark.parametrize("gap", [0.2, 1.0, 300.0])
 def test_an_air_gap_is_reckoned_up_to_both_ends_of_the_formulas_range(gap: float) -> None:
     assert 0.0 < air_resistance(gap) < 0.25
+
+
+def test_what_is_not_said_of_a_layer_is_nothing() -> None:
+    bare = resistive_layer("x", 10, 1.0)
+    assert (bare.sd_m, bare.pattern, len(bare.parts)) == (0.0, None, 1)
+    assert Layer(name="x", thickness_mm=10, parts=bare.parts).sd_m == 0.0
+    assert len(solid_layer("pir", 40, bridge="softwood", bridge_share=0.0).parts) == 1
+    assert [p.share for p in solid_layer("pir", 40, bridge="softwood", bridge_share=0.2).parts] == [0.8, 0.2]
+    sheet = sheet_layer("foil_facing")
+    assert (sheet.name, sheet.thickness_mm, sheet.resistance_m2k_w) == ("foil facing", 0.0, 0.0)
+    assert sheet.sd_m > 0.0
+
+
+def test_a_warmer_air_gap_radiates_more_by_the_third_power_of_its_temperature() -> None:
+    """By the formula: with still air out of the sum, the ratio is that of the cubes of the absolute temperatures."""
+    cold, warm = (1 / air_resistance(100, mean_temperature_c=c) - 1.25 for c in (0.0, 20.0))
+    assert warm / cold == pytest.approx((293.15 / 273.15) ** 3)
+
+
+def test_an_air_layer_is_air_between_its_dabs() -> None:
+    plain, dabbed = air_layer(10), air_layer(10, bridge="gypsum_adhesive", bridge_share=0.2)
+    assert plain.parts[0].resistance_m2k_w == dabbed.parts[0].resistance_m2k_w == air_resistance(10)
+    assert dabbed.parts[1].resistance_m2k_w == pytest.approx(0.010 / 0.43)
+    assert plain.sd_m == dabbed.sd_m == pytest.approx(0.01)
+    shiny = air_layer(25, emissivity_1=0.05, emissivity_2=0.2)
+    assert shiny.resistance_m2k_w == air_resistance(25, emissivity_1=0.05, emissivity_2=0.2)
+
+
+def test_slices_lie_in_line_and_layers_add_up() -> None:
+    studs = solid_layer("mineral_wool", 90, bridge="softwood", bridge_share=0.1)
+    assert {s.pattern for s in split_layer(studs, 3)} == {f"{studs.name}, 90 mm"}
+    assert thickness_mm([studs, solid_layer("plasterboard", 12.5)]) == 102.5

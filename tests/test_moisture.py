@@ -276,3 +276,51 @@ def test_a_warm_month_first_does_not_hide_the_cold_ones_after_it() -> None:
     assert needed_temperature_factor(mixed, excess_pa=810, margin=1.0) == pytest.approx(
         needed_temperature_factor(cold, excess_pa=810, margin=1.0)
     )
+
+
+@pytest.mark.parametrize(("resistance", "steps"), [(0.0, 1), (0.25, 1), (0.2501, 2), (0.5, 2), (1.1, 5)])
+def test_no_step_of_the_path_is_above_a_quarter_and_there_are_no_more_than_that_takes(
+    resistance: float, steps: int
+) -> None:
+    layer = resistive_layer("x", 40, resistance, sd_m=2.0)
+    path = vapour_path((layer, BOARD), inside_m2k_w=0.2, outside_m2k_w=0.1)
+    assert len(path.r_m2k_w) == 1 + steps + 1
+    assert path.r_m2k_w[0] == 0.1
+    assert path.r_m2k_w[steps] == pytest.approx(0.1 + resistance)
+    assert path.total_m2k_w == pytest.approx(path.r_m2k_w[-1] + 0.2)
+    assert path.s_m[: steps + 1] == pytest.approx([2.0 * k / steps for k in range(steps + 1)])
+    assert path.depths_mm[: steps + 1] == pytest.approx([40.0 * k / steps for k in range(steps + 1)])
+    assert path.names == ("outer face", *["in x"] * (steps - 1), "x / layer 12.5", "layer 12.5 / room")
+
+
+def test_the_first_autumn_month_that_wets_the_wall_begins_the_year() -> None:
+    """Two cold spells, from October and from March: October comes first, wherever the calendar begins."""
+    layers, climate, excess = CASES["pir"]
+    cold = {2, 9}
+    spells = replace(
+        climate, temperature_c=tuple(-5.0 if m in cold else 18.0 for m in range(12)),
+        humidity=tuple(0.9 if m in cold else 0.5 for m in range(12)),
+    )  # fmt: skip
+    assert screen_moisture(layers, climate=spells, excess_pa=excess).start_month == 9
+    only = replace(climate, temperature_c=tuple(-5.0 if m == 2 else 18.0 for m in range(12)), humidity=spells.humidity)
+    assert screen_moisture(layers, climate=only, excess_pa=excess).start_month == 2
+
+
+def test_the_factor_needed_has_a_tenth_of_margin_on_the_excess_unless_another_is_said() -> None:
+    usual = needed_temperature_factor(SOUTH, excess_pa=810)
+    assert usual == needed_temperature_factor(SOUTH, excess_pa=810, margin=1.1)
+    assert usual == pytest.approx(needed_temperature_factor(SOUTH, excess_pa=891, margin=1.0))
+    nearly = replace(SOUTH, temperature_c=(19.0,) * 12, humidity=(0.95,) * 12)
+    assert needed_temperature_factor(nearly, excess_pa=810) == 0.0
+    assert needed_temperature_factor(replace(nearly, temperature_c=(18.9,) * 12), excess_pa=810) > 0.0
+
+
+def test_a_dry_wall_has_no_month_no_planes_and_no_water() -> None:
+    dry = _run("bare")
+    assert (dry.start_month, dry.planes, dry.peak_g_m2, dry.residual_g_m2, dry.excess_pa) == (None, (), 0.0, 0.0, 810)
+    wet = _run("eps, paint, humid")
+    assert wet.excess_pa == 1080
+    assert wet.peak_g_m2 == pytest.approx(max(max(plane.content_g_m2) for plane in wet.planes))
+    last = ((wet.start_month or 0) + 11) % 12
+    assert wet.residual_g_m2 == pytest.approx(sum(plane.content_g_m2[last] for plane in wet.planes))
+    assert [plane.depth_mm for plane in wet.planes] == sorted(plane.depth_mm for plane in wet.planes)

@@ -8,10 +8,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from estimator.layers import Layer, air_layer, resistive_layer, solid_layer, split_layer
+from estimator.layers import Layer, Part, air_layer, resistive_layer, solid_layer, split_layer
 from estimator.transmittance import (
     Fixings,
     Insulation,
+    Transmittance,
+    can_matter,
     corrections,
     thermal_transmittance,
     upgraded_u,
@@ -149,3 +151,56 @@ def test_a_pin_that_conducts_one_watt_counts_and_one_just_below_does_not() -> No
 def test_a_transmittance_that_is_none_is_refused(u: float) -> None:
     with pytest.raises(PerpendError, match="must be above 0"):
         upgraded_u(u, 1.8)
+
+
+@pytest.mark.parametrize("conductivity", [0.022, 0.038])
+def test_pins_can_matter_from_three_per_cent_of_the_insulation_alone(conductivity: float) -> None:
+    """By hand: 0.8 x 50 W/mK x area x number over the insulation's conductivity is 0.03."""
+    least_mm2 = 0.03 * conductivity / (0.8 * 50.0 * 1e-6 * 4.0)
+    for share, matters in ((0.999, False), (1.001, True)):
+        pins = Fixings(conductivity_w_mk=50.0, area_mm2=share * least_mm2, per_m2=4.0)
+        assert can_matter(pins, conductivity) is matters
+
+
+def test_pins_that_cannot_matter_never_come_to_three_per_cent_however_thick_the_insulation() -> None:
+    pins = Fixings(conductivity_w_mk=50.0, area_mm2=4.1, per_m2=4.0)
+    assert not can_matter(pins, 0.022)
+    for mm in (20.0, 60.0, 200.0, 2000.0):
+        layer = Insulation(thickness_mm=mm, resistance_m2k_w=mm / 22.0, fixings=pins)
+        assert not thermal_transmittance([solid_layer("pir", mm)], insulation=layer).corrections_applied
+
+
+def test_corrections_are_applied_where_asked_for_and_there_are_any() -> None:
+    pins = Fixings(conductivity_w_mk=50.0, area_mm2=1.0, per_m2=1.0)
+    part = Insulation(thickness_mm=40, resistance_m2k_w=0.04 / 0.022, fixings=pins, always=True)
+    plain = thermal_transmittance(CORRECTED)
+    small = thermal_transmittance(CORRECTED, insulation=part)
+    assert small.corrections_applied
+    assert small.u_w_m2k == pytest.approx(plain.u_w_m2k + small.fixing_correction_w_m2k)
+    assert small.u_w_m2k > plain.u_w_m2k
+    none = thermal_transmittance(CORRECTED, insulation=replace(part, fixings=None))
+    assert not none.corrections_applied
+    assert not plain.corrections_applied
+    assert (none.u_w_m2k, plain.air_gap_correction_w_m2k, plain.fixing_correction_w_m2k) == (plain.u_w_m2k, 0.0, 0.0)
+    assert corrections(replace(part, thickness_mm=0.0), 2.5)[1] == 0.0
+    assert corrections(replace(part, thickness_mm=1.0), 2.5)[1] > 0.0
+
+
+def test_surfaces_of_other_resistances_change_the_total_by_as_much() -> None:
+    usual = thermal_transmittance(CORRECTED)
+    odd = thermal_transmittance(CORRECTED, inside_m2k_w=0.25, outside_m2k_w=0.01)
+    assert odd.total_m2k_w - usual.total_m2k_w == pytest.approx(0.25 + 0.01 - 0.13 - 0.04)
+
+
+def test_crossing_layers_take_every_combination_and_layers_in_line_only_the_pairs() -> None:
+    """By hand for two half-and-half layers of 1 and 3: in line 2 and 6, crossed 2, 4, 4 and 6, without surfaces."""
+    parts = (Part(name="a", share=0.5, resistance_m2k_w=1.0), Part(name="b", share=0.5, resistance_m2k_w=3.0))
+    layer = Layer(name="x", thickness_mm=10, parts=parts)
+    line = replace(layer, pattern="studs")
+
+    def bare(*layers: Layer) -> Transmittance:
+        return thermal_transmittance(layers, inside_m2k_w=0.0, outside_m2k_w=0.0)
+
+    assert bare(line, line).upper_m2k_w == pytest.approx(1 / (0.5 / 2 + 0.5 / 6))
+    assert bare(layer, layer).upper_m2k_w == pytest.approx(1 / (0.25 / 2 + 0.5 / 4 + 0.25 / 6))
+    assert bare(layer, layer).lower_m2k_w == pytest.approx(2 * 1.5)
