@@ -26,6 +26,7 @@ DEPENDS = (
     "vision/reliability.py",
     "vision/checks.py",
     "vision/reference_pulls.py",
+    "vision/board_nose.py",
     "vision/corners.py",
     "tests/simulated_walls.py",
     "tests/studies/measurement.py",
