@@ -243,9 +243,14 @@ def test_a_sample_beyond_the_end_of_its_edge_is_held_just_beyond_it() -> None:
             [[0.1 * t, 0.1 * t * t] for t in (-1.0, 0.0, 1.0)],
             np.array([[2.0, 1], [0, 1], [-2, 1]]) / np.sqrt([[5], [1], [5]]),
         ),
+        # it begins without a direction of its own: then square to the line from its first point to its last
+        (
+            [[0.0, -0.5], [4 / 9, 8 / 9 + 1.5], [16 / 9, 32 / 9 - 1.5], [4, 8.5]],
+            [np.array([-9.0, 4.0]) / np.sqrt(97), *[np.array([-2.0, 1.0]) / np.sqrt(5)] * 3],
+        ),
         ([[4.0, 4], [4, 4], [4, 4]], [[0.0, 0.0]] * 3),
     ],
-    ids=["line", "level line backwards", "parabola", "small parabola", "one spot"],
+    ids=["line", "level line backwards", "parabola", "small parabola", "standing start", "one spot"],
 )
 def test_a_traced_line_or_bend_is_observed_square_across_it(points: list[list[float]], normals: object) -> None:
     traced = replace(trace_of("a.jpg", "wall", "left", 0.0), points_px=np.array(points), sd_px=np.ones(len(points)))
