@@ -13,7 +13,7 @@ from intake.records import declared_wall
 from vision.forecast import forecast
 from vision.measure import WallSolution
 from vision.problem import WallProblem
-from vision.proposals import Proposal, propose_marks
+from vision.proposals import MARK_SD_SHARE, Proposal, propose_marks
 from vision.walls import CORNERS, Mark, Sighting
 
 MOST_FORECAST_FROM = 6
@@ -62,7 +62,8 @@ def expect_wall(found: Gathered, wall: str, *, propose_from: Sequence[str] | Non
     marks = [mark for mark in found.marks if mark.wall == wall]
     photos = sorted({seen.photo for seen in sightings} | {mark.photo for mark in marks})
     expected = Expectation(wall=wall, photos=photos)
-    if not _enough(marks):
+    proposed = not _enough(marks)
+    if proposed:
         marks += _proposed(found, wall, sightings, propose_from)
     if not marks:
         return expected
@@ -75,7 +76,7 @@ def expect_wall(found: Gathered, wall: str, *, propose_from: Sequence[str] | Non
         sightings=tuple(seen for seen in sightings if seen.photo in used),
         references=references,
     )
-    expected.solution = forecast(_with_openings(problem))
+    expected.solution = forecast(_with_openings(problem), beyond_share=2 * MARK_SD_SHARE if proposed else 0.0)
     if expected.solution is not None:
         _note_what_shows(expected)
     return expected

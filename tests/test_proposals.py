@@ -13,10 +13,11 @@ from intake.photos import PhotoFile, lens_prior
 from tests.scenes import Scene
 from tests.studies.proposals import ROOMS, run
 from tests.survey_folders import render_home
+from vision.pose import rotation_exp
 from vision.proposals import propose_marks
 from vision.quick_look import glance, is_plain
 from vision.references import find_references
-from vision.room_axes import off_references, straight_segments
+from vision.room_axes import off_references, room_axes, straight_segments
 from vision.walls import CORNERS, Photo
 
 
@@ -96,3 +97,22 @@ def test_a_seeded_part_of_the_study_proposes_seven_in_ten_within_one_and_a_half_
     assert told["rooms"] == 13
     assert told["within_1_5_percent"] >= 0.70
     assert told["called_measured"] == 0
+
+
+@pytest.mark.parametrize(("focal_rel_sd", "found_px"), [(0.3, 1500.0), (0.03, 1240.0)], ids=["in doubt", "known"])
+def test_the_rooms_right_angles_give_a_doubtful_focal_length_and_leave_a_known_one_alone(
+    focal_rel_sd: float, found_px: float
+) -> None:
+    turn = rotation_exp(np.array([0.08, 0.45, 0.02])) @ np.diag([1.0, -1.0, -1.0])
+    true = Photo(file="a.jpg", width_px=2016, height_px=1512, phone="p", focal_px=1500.0)
+    rng = np.random.default_rng(5)
+    ends = []
+    for axis in np.repeat(np.eye(3), 30, axis=0):
+        middle = rng.uniform([-1.1, -0.8, -0.1], [1.1, 0.8, 0.6]) - np.array([0.0, 0.0, 3.0])
+        pair = np.array([middle - 0.2 * axis, middle + 0.2 * axis]) @ turn.T
+        ends.append((1500.0 * pair[:, :2] / pair[:, 2:] + (1007.5, 755.5) + rng.normal(0, 0.3, (2, 2))).ravel())
+    said = replace(true, focal_px=1240.0, focal_rel_sd=focal_rel_sd)
+    axes = room_axes(np.array(ends), said, rotation_exp(np.array([0.03, -0.04, 0.01])) @ turn)
+    assert axes.photo.focal_px == pytest.approx(found_px, rel=0.02)
+    if found_px == true.focal_px:
+        assert np.allclose(axes.rotation, turn, atol=0.01)

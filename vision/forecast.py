@@ -18,6 +18,8 @@ CLICK_SD_PX = 2.0
 EDGE_SD_PX = 0.52
 """Standard uncertainty of a traced edge point, pixels, as the tracer states it for common walls (from the study)."""
 EDGE_POINTS = 12
+MARGIN_PX = 3.0
+"""What lies nearer to the picture's rim is neither pressed nor traced, pixels."""
 SIDES = {
     "bottom": ("bottom_left", "bottom_right"),
     "right": ("bottom_right", "top_right"),
@@ -26,13 +28,16 @@ SIDES = {
 }
 
 
-def forecast(problem: WallProblem) -> WallSolution | None:
+def forecast(problem: WallProblem, *, beyond_share: float = 0.0) -> WallSolution | None:
     """Return the solution to be expected once every photo of the wall is marked, or None without a first outline.
 
     Parameters
     ----------
     problem
         What is known so far: sightings, and marks made or proposed in at least one photo.
+    beyond_share
+        Share of a photo's longer side by which a corner may seem to lie outside it and still be counted on: the first
+        outline is only so exact.
 
     Returns
     -------
@@ -48,7 +53,7 @@ def forecast(problem: WallProblem) -> WallSolution | None:
     edges: list[EdgeTrace] = []
     for file in first.files:
         photo = photos[file]
-        marks += _marks(first, photo, problem.wall.id)
+        marks += _marks(first, photo, problem.wall.id, beyond_share=beyond_share)
         edges += _edges(first, photo)
     expected = replace(problem, marks=tuple(marks) or problem.marks, edges=tuple(edges))
     solved = measure_wall(expected, start=first)
@@ -61,7 +66,7 @@ def _corners(first: WallSolution) -> dict[str, FloatArray]:
     return {corner: np.array(xy) for corner, xy in zip(CORNERS, first.measured.outline_mm, strict=True)}
 
 
-def _inside(pixels: FloatArray, photo: Photo, margin_px: float = 3.0) -> np.ndarray:
+def _inside(pixels: FloatArray, photo: Photo, margin_px: float = MARGIN_PX) -> np.ndarray:
     return (
         np.isfinite(pixels).all(axis=1)
         & (pixels >= margin_px).all(axis=1)
@@ -70,7 +75,7 @@ def _inside(pixels: FloatArray, photo: Photo, margin_px: float = 3.0) -> np.ndar
     )
 
 
-def _marks(first: WallSolution, photo: Photo, wall: str) -> list[Mark]:
+def _marks(first: WallSolution, photo: Photo, wall: str, *, beyond_share: float) -> list[Mark]:
     """Return the marks that a person will make in a photo: every corner of wall and openings that it shows."""
     named = {("", corner): xy for corner, xy in _corners(first).items()}
     for opening in first.measured.openings:
@@ -79,7 +84,8 @@ def _marks(first: WallSolution, photo: Photo, wall: str) -> list[Mark]:
     world = np.array([[*xy, 0.0] for xy in named.values()])
     pixels = first.project(photo.file, world)
     marks = []
-    for (name, corner), px, seen in zip(named, pixels, _inside(pixels, photo), strict=True):
+    margin_px = MARGIN_PX if beyond_share == 0.0 else -beyond_share * max(photo.width_px, photo.height_px)
+    for (name, corner), px, seen in zip(named, pixels, _inside(pixels, photo, margin_px), strict=True):
         if seen:
             place = {"opening": name, "face": "wall"} if name else {}
             mark = Mark(photo=photo.file, wall=wall, point=corner, px=(float(px[0]), float(px[1])), sd_px=CLICK_SD_PX)

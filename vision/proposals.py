@@ -130,7 +130,7 @@ def propose_marks(grey: GreyImage, *, photo: Photo, sightings: Sequence[Sighting
             if any(np.trace(axes.rotation.T @ other) > SAME_TRACE for other in tried):
                 continue
             tried.append(axes.rotation)
-            found = _propose(grey, photo, largest, axes)
+            found = _propose(grey, largest, axes)
             if found is not None and (best is None or found.score > best.score):
                 best = found
         if best is not None and best.score > SURE_SCORE:
@@ -142,7 +142,8 @@ def _extent_px(sighting: Sighting) -> float:
     return float(np.ptp(sighting.corners_px, axis=0).max())
 
 
-def _propose(grey: GreyImage, photo: Photo, sightings: Sequence[Sighting], axes: RoomAxes) -> Proposal | None:
+def _propose(grey: GreyImage, sightings: Sequence[Sighting], axes: RoomAxes) -> Proposal | None:
+    photo = axes.photo
     scaled = plane_from(sightings, photo, axes.rotation)
     if scaled is None or not 200.0 < scaled[0] < 30_000.0:
         return None

@@ -7,7 +7,7 @@ vanishing points (Caprile & Torre, Using vanishing points for camera calibration
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,11 @@ TOLERANCES_RAD = (0.14, 0.08, 0.05, 0.03, 0.02, 0.02)
 """How far a segment may point past a vanishing point and still count, from first to last round."""
 SHORTEST_SEGMENT = 0.012
 """Shortest segment used, as a share of the picture's longer side."""
+DOUBTFUL_LENS = 0.06
+"""Relative standard uncertainty of a focal length above which the room's own right angles are asked for it too: what
+is left of a cropped picture, or of one whose file says nothing, is seen wrong by its prior alone."""
+ALIKE_SEGMENTS = 4.0
+"""Segments that lie on one edge, and so tell the focal length no better than one of them would (judgement)."""
 RIM = 1.12
 """How much larger than the reference the patch is whose segments are left out: paper's edges and shadow too."""
 
@@ -28,9 +33,11 @@ class RoomAxes:
     """The wall's frame as seen: ``rotation`` (3, 3) takes wall directions to camera directions; ``support`` counts.
 
     ``segments_px`` (n, 4) are all straight segments in pixels of the photo, ``axis`` (n,) says which of X, Y, Z (0, 1,
-    2) each follows, -1 for none.
+    2) each follows, -1 for none. ``photo`` is the photo with the focal length that the room's right angles ask for,
+    where its own is in doubt.
     """
 
+    photo: Photo
     rotation: FloatArray
     segments_px: FloatArray
     axis: NDArray[np.int64]
@@ -101,19 +108,21 @@ def room_axes(segments_px: FloatArray, photo: Photo, start: FloatArray) -> RoomA
     start
         (3, 3) first rotation, wall to camera.
     """
-    rotation = start
-    first = np.column_stack([ideal_points(segments_px[:, :2], photo), np.ones(len(segments_px))])
-    last = np.column_stack([ideal_points(segments_px[:, 2:], photo), np.ones(len(segments_px))])
-    normals = np.cross(first, last)
-    normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
+    rotation, lens = start, photo
     length = np.linalg.norm(segments_px[:, 2:] - segments_px[:, :2], axis=1)
     axis = np.full(len(segments_px), -1)
     for tolerance in TOLERANCES_RAD:
+        first = np.column_stack([ideal_points(segments_px[:, :2], lens), np.ones(len(segments_px))])
+        last = np.column_stack([ideal_points(segments_px[:, 2:], lens), np.ones(len(segments_px))])
+        normals = np.cross(first, last)
+        normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
         axis = _followed(first, last, rotation, tolerance)
-        rotation = _turned(normals, length, axis, rotation)
+        already = float(np.log(lens.focal_px / photo.focal_px))
+        rotation, longer = _turned(normals, length, axis, rotation, focal=(already, photo.focal_rel_sd))
+        lens = replace(lens, focal_px=lens.focal_px * float(np.exp(longer)))
     used = axis >= 0
     support = float(length[used].sum() / max(float(length.sum()), 1e-9)) if len(length) else 0.0
-    return RoomAxes(rotation=rotation, segments_px=segments_px, axis=axis, support=support)
+    return RoomAxes(photo=lens, rotation=rotation, segments_px=segments_px, axis=axis, support=support)
 
 
 def _followed(first: FloatArray, last: FloatArray, rotation: FloatArray, tolerance: float) -> NDArray[np.int64]:
@@ -133,22 +142,39 @@ def _followed(first: FloatArray, last: FloatArray, rotation: FloatArray, toleran
     return np.where(clear, best, -1)
 
 
-def _turned(normals: FloatArray, length: FloatArray, axis: NDArray[np.int64], rotation: FloatArray) -> FloatArray:
-    """Return the rotation after one robust Gauss-Newton step on the segments' interpretation planes."""
+def _turned(
+    normals: FloatArray,
+    length: FloatArray,
+    axis: NDArray[np.int64],
+    rotation: FloatArray,
+    *,
+    focal: tuple[float, float],
+) -> tuple[FloatArray, float]:
+    """Return the rotation after one robust Gauss-Newton step on the segments' planes, and how much longer the lens is.
+
+    The lens's step is the logarithm of a factor; ``focal`` is the logarithm that it has moved so far and its sd. It is
+    held where it is not in doubt.
+    """
     used = axis >= 0
     if used.sum() < 4:
-        return rotation
+        return rotation, 0.0
     directions = rotation.T[axis[used]]
     n = normals[used]
     residual = np.einsum("ij,ij->i", n, directions)
-    jacobian = np.cross(directions, n)  # d(n . (d + w x d)) / dw = d x n
+    # d(n . (d + w x d)) / dw = d x n; a longer lens turns the plane's normal: d(nx, ny, nz) = (nx, ny, 0), made unit
+    flat = np.einsum("ij,ij->i", n[:, :2], directions[:, :2]) - residual * np.sum(n[:, :2] ** 2, axis=1)
+    jacobian = np.column_stack([np.cross(directions, n), flat])
     spread = max(1.5 * float(np.median(np.abs(residual))), 1e-4)
     weight = length[used] / (1.0 + (residual / spread) ** 2)
+    moved, sd = focal
+    own = ALIKE_SEGMENTS * spread**2 * float(np.mean(length[used])) / sd**2
+    if sd <= DOUBTFUL_LENS:
+        jacobian, moved = jacobian * (1.0, 1.0, 1.0, 0.0), 0.0
     hold = 0.02 * float(weight.sum()) * 1e-2
-    normal_matrix = (jacobian * weight[:, None]).T @ jacobian + hold * np.eye(3)
-    step = -np.linalg.solve(normal_matrix, (jacobian * weight[:, None]).T @ residual)
-    size = float(np.linalg.norm(step))
-    return rotation_exp(step * min(1.0, 0.2 / max(size, 1e-12))) @ rotation
+    normal_matrix = (jacobian * weight[:, None]).T @ jacobian + np.diag([hold, hold, hold, own])
+    step = -np.linalg.solve(normal_matrix, (jacobian * weight[:, None]).T @ residual + np.array([0, 0, 0, own * moved]))
+    step *= min(1.0, 0.2 / max(float(np.linalg.norm(step)), 1e-12))
+    return rotation_exp(step[:3]) @ rotation, float(step[3])
 
 
 def plane_from(sightings: Sequence[Sighting], photo: Photo, rotation: FloatArray) -> tuple[float, FloatArray] | None:
