@@ -40,7 +40,8 @@ def corner_radius_mm(picture: Picture, corners_px: FloatArray, model_mm: FloatAr
     share = float(np.median(known))
     sd = max(float(np.std(known)), _LEAST_SPREAD) * 1.25 / np.sqrt(len(known))
     radius = float(np.sign(share) * np.sqrt(abs(share)) * _USUAL_MM)
-    sd = float(np.hypot(sd, _SHARE_SD_PER_MM * pixel_mm))  # a small picture blurs its corners
+    # A small picture blurs its corners, and in encoded light and coarse colours the more that is missing the more so.
+    sd = float(np.hypot(sd, _SHARE_SD_PER_MM * pixel_mm * max(1.0, share)))
     # The square root's slope at the shares that matter, from a sharp corner up.
     return radius, float(sd * _USUAL_MM / (2 * np.sqrt(max(abs(share), 0.3))))
 
@@ -101,7 +102,7 @@ def _light(picture: Picture, to_px: FloatArray, at_mm: FloatArray) -> FloatArray
     return np.asarray(cv2.remap(light, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR), float)
 
 
-def plainness(picture: Picture, corners_px: FloatArray) -> float:
+def plainness(picture: Picture, corners_px: FloatArray, *, most_cells: int = 60) -> float:
     """Return the share of a sheet's face (0 to 1) whose colour is that of a smooth plane of light.
 
     Parameters
@@ -110,12 +111,14 @@ def plainness(picture: Picture, corners_px: FloatArray) -> float:
         The upright photo.
     corners_px
         (4, 2) corners, clockwise from the top left.
+    most_cells
+        The most cells along a side that colours are compared in.
     """
     import cv2
 
     size = np.linalg.norm(np.roll(corners_px, -1, axis=0) - corners_px, axis=1)
     # Cells of two pixels or more: noise averages, print does not.
-    n, m = (int(np.clip(s / 3, 8, 60)) for s in (size[[0, 2]].mean(), size[[1, 3]].mean()))
+    n, m = (int(np.clip(s / 3, 8, most_cells)) for s in (size[[0, 2]].mean(), size[[1, 3]].mean()))
     unit = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
     to_px = np.asarray(cv2.getPerspectiveTransform(unit, corners_px.astype(np.float32)), float)
     margin = 2.5 / float(size.min())

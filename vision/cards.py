@@ -12,7 +12,7 @@ from vision.card_looks import LEAST_PLAIN, looks
 from vision.linear_light import Picture
 from vision.plane_view import PlaneView, camera_matrix
 from vision.quads import Quad, as_seen
-from vision.side_fit import fit_quad, near_quad
+from vision.side_fit import REACHES, fit_quad, near_quad
 from vision.walls import FloatArray, ReferenceKind
 
 ID1_MM = (85.60, 53.98)  # ISO/IEC 7810, ID-1
@@ -23,7 +23,10 @@ A4_MM = (297.0, 210.0)  # ISO 216
 _ASPECT_LN_TOL = 0.05
 _SQUARE_TOL_DEG = 4.0
 _STEEPEST_DEG, _MOST_PITCH_DEG = 62.0, 27.0
-_MOST_JUDGED = 24
+# How many patches are looked at, and how many of them are fitted where the size of things is known and where it is not.
+_MOST_LOOKED_AT, _MOST_FITTED, _MOST_FITTED_UNSIZED = 24, 16, 4
+_FEW_CELLS = 20  # for a first look at a sheet's face
+_SAME_PX = 1.5  # outlines whose corners all lie this near are one
 # A pane of glass is at the picture's upper limit more often than paper is; what is, looks wider than it is.
 _BLOWN_OUT_COST, _BLOWN_OUT_SD_PX = 4.0, 0.4
 _ROUGH_PX = 2.0  # what corners may be off before they are fitted
@@ -92,11 +95,28 @@ def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, vie
         What is known of the wall's plane; without it only slants that no camera takes are ruled out.
     """
     likely = [q for q in quads if _worth_a_look(q.corners_px, target, view, picture)]
+    rough: list[_Rough] = []
     judged: list[Candidate] = []
-    for quad in likely[:_MOST_JUDGED]:
-        if not any(_same_place(c.corners_px, quad.corners_px) for c in judged if not c.reasons):
-            judged.append(judge(picture, quad.corners_px, target, view))
-    return _best_first(judged)
+    places: list[FloatArray] = []
+    for quad in likely[:_MOST_LOOKED_AT]:
+        near = _nearer(picture, quad.corners_px, target, REACHES[:1])
+        if not isinstance(near, str):
+            if any(np.abs(p - near).max() < _SAME_PX for p in places):
+                continue
+            places.append(near)
+        seen = _looked_at(picture, near, quad.corners_px, target, view, told=False)
+        if isinstance(seen, Candidate):
+            judged.append(seen)
+        else:
+            rough.append(seen)
+    rough.sort(key=lambda r: r.misfit)
+    # Where nothing tells the size, none of them will set the scale: the likeliest few are enough.
+    most = _MOST_FITTED if view is not None and view.strong else _MOST_FITTED_UNSIZED
+    fitted: list[Candidate] = []
+    for seen in rough[:most]:
+        if not any(_same_place(c.corners_px, seen.corners_px) for c in fitted if not c.reasons):
+            fitted.append(_fitted(picture, seen, target, view))
+    return _best_first(fitted + judged)
 
 
 def _best_first(candidates: Sequence[Candidate]) -> list[Candidate]:
@@ -129,20 +149,52 @@ def judge(
     picture: Picture, corners_px: FloatArray, target: Target, view: PlaneView | None, *, told: bool = False
 ) -> Candidate:
     """Return a rough quadrilateral fitted to the pixels and judged as a target; fitted in any case if a person told."""
-    share = target.radius_mm / target.long_mm
-    rough = near_quad(picture, corners_px, round_share=share)
+    near = _nearer(picture, corners_px, target, REACHES[:1])
+    seen = _looked_at(picture, near, corners_px, target, view, told=told)
+    return seen if isinstance(seen, Candidate) else _fitted(picture, seen, target, view)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rough:
+    """Corners (4, 2) on the steps of light beside a patch, side faces beyond its sides, px, and a misfit by shape."""
+
+    corners_px: FloatArray
+    side_px: tuple[float, ...]
+    misfit: float
+
+
+def _nearer(picture: Picture, corners_px: FloatArray, target: Target, reaches: Sequence[float]) -> FloatArray | str:
+    return near_quad(picture, corners_px, round_share=target.radius_mm / target.long_mm, reaches=reaches)
+
+
+def _looked_at(
+    picture: Picture, near: FloatArray | str, corners_px: FloatArray, target: Target, view: PlaneView | None, *,
+    told: bool,
+) -> _Rough | Candidate:  # fmt: skip
+    """Return a patch's sides to half a pixel; most patches fall here, before anything is fitted."""
+    if isinstance(near, str):
+        return _failed(corners_px, target, near)
+    size_px = (picture.shape[1], picture.shape[0])
+    slack = _ROUGH_PX / float(_shortest(near))
+    reasons = _shape(near, target, view, size_px, slack=1.5 * slack)[2]
+    rough = near if reasons and not told else _nearer(picture, near, target, REACHES[1:])
     if isinstance(rough, str):
         return _failed(corners_px, target, rough)
-    size_px = (picture.shape[1], picture.shape[0])
-    # Most candidates fall here, before anything is fitted.
-    model, pose, reasons, _ = _shape(rough, target, view, size_px, slack=_ROUGH_PX / float(_shortest(rough)))
-    if target.plain and not reasons and plainness(picture, rough) < LEAST_PLAIN - 0.2:
+    model, pose, reasons, misfit = _shape(rough, target, view, size_px, slack=slack)
+    if target.plain and not reasons and plainness(picture, rough, most_cells=_FEW_CELLS) < LEAST_PLAIN - 0.2:
         reasons = ["its face is not plain"]
     if reasons and not told:
         return _failed(rough, target, *reasons)
     faces = (0.0,) * 4 if pose is None else _side_faces(rough, model, pose, target, size_px)
+    return _Rough(corners_px=rough, side_px=faces, misfit=misfit)
+
+
+def _fitted(picture: Picture, seen: _Rough, target: Target, view: PlaneView | None) -> Candidate:
+    """Return what was looked at fitted to the pixels and judged as a target."""
+    rough, size_px = seen.corners_px, (picture.shape[1], picture.shape[0])
+    share = target.radius_mm / target.long_mm
     px_per_mm = float(np.linalg.norm(rough[2] - rough[0]) / np.hypot(target.long_mm, target.short_mm))
-    fitted = fit_quad(picture, rough, round_share=share, side_px=faces, px_per_mm=px_per_mm)
+    fitted = fit_quad(picture, rough, round_share=share, side_px=seen.side_px, px_per_mm=px_per_mm)
     if isinstance(fitted, str):
         return _failed(rough, target, fitted)
     corners = as_seen(fitted.corners_px)

@@ -15,13 +15,13 @@ from vision.tag_fit import TagFit, fit_tags
 from vision.walls import FloatArray, Measured
 
 HIGHEST_NUMBER = 145
+_LARGE_PX, _LEAST_HALVED_PX = 3000, 10.0
 LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first pass
 # What no fit to one picture can know: optics beyond the model, and paper and print that are not quite flat and square.
 # Invented defaults; on pictures from another renderer the fit's own sd was too small by about this much.
 OPTICS_SD_PX = 0.03
 PAPER_SD_MM = 0.05
-# Squares that could not be read at their own size: how many are read again, enlarged to which side, and how much darker
-# than their surroundings (of 255) they are.
+# Squares not read at their own size: how many are enlarged, to which side, and how much darker (of 255) they are.
 MOST_ENLARGED, ENLARGED_SIDE_PX, LEAST_DARKER = 12, 90.0, 30.0
 LEAST_LIKENESS = 0.8  # correlation of a tag's pixels with its print, below which it is not that tag
 MOST_UNLIKE = 0.08  # how much less alike than the best of the sheet a tag may be
@@ -74,23 +74,32 @@ class NotASheet:
 def find_tags(picture: Picture, *, thorough: bool = True) -> list[Tag]:
     """Return the AprilTag 36h11 tags in a picture, read at full size and, where that finds none, at half size.
 
+    A large picture that should show no sheet is read at full size only if it shows a tag at half size.
+
     Parameters
     ----------
     picture
         (h, w) or (h, w, 3) BGR, upright.
     thorough
-        Whether to try half size.
+        Whether a sheet is expected.
     """
     import cv2
 
     grey = picture if picture.ndim == 2 else np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
+    if not thorough and max(grey.shape) >= _LARGE_PX and not _read_tags(_halved(grey), 2.0, _LEAST_HALVED_PX)[0]:
+        return []
     found, unread = _read_tags(grey, 1.0)
     if thorough:
         found += _read_larger(grey, unread, found)
     if thorough and not found and max(grey.shape) >= 1600:  # noise or shake that half a picture averages out
-        half = np.asarray(cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
-        found, _ = _read_tags(half, 2.0)
+        found, _ = _read_tags(_halved(grey), 2.0)
     return found
+
+
+def _halved(grey: Picture) -> Picture:
+    import cv2
+
+    return np.asarray(cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _read_tags(grey: Picture, scale: float, least_side_px: float = LEAST_SIDE_PX) -> tuple[list[Tag], list[FloatArray]]:
@@ -103,11 +112,9 @@ def _read_tags(grey: Picture, scale: float, least_side_px: float = LEAST_SIDE_PX
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     corners, ids, rejected = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(grey)
 
-    def places(found: Sequence[object]) -> list[FloatArray]:
-        return [(np.reshape(np.asarray(c, float), (4, 2)) + 0.5) * scale - 0.5 for c in found]
-
-    read = zip([] if ids is None else np.ravel(ids), places(corners), strict=True)
-    return [Tag(id=int(i), corners_px=p) for i, p in read if int(i) <= 4 * HIGHEST_NUMBER + 3], places(rejected)
+    places, unread = ([(np.reshape(c, (4, 2)) + 0.5) * scale - 0.5 for c in found] for found in (corners, rejected))
+    read = zip([] if ids is None else np.ravel(ids), places, strict=True)
+    return [Tag(id=int(i), corners_px=p) for i, p in read if int(i) <= 4 * HIGHEST_NUMBER + 3], unread
 
 
 def _read_larger(grey: Picture, unread: Sequence[FloatArray], read: Sequence[Tag]) -> list[Tag]:
@@ -156,7 +163,7 @@ def find_sheets(picture: Picture, *, thorough: bool = True) -> tuple[list[Sheet]
     picture
         (h, w) or (h, w, 3) BGR, upright, at full resolution.
     thorough
-        Whether to try half size where full size shows no tag.
+        Whether a sheet is expected (`find_tags`).
 
     Returns
     -------
@@ -236,9 +243,7 @@ def place_sheet(picture: Picture, number: int, seen: dict[int, FloatArray]) -> S
         if isinstance(again, str):
             return again
         fit, good = again, [k for k in _agreeing(again, seen) if k in good]
-    if len(good) < 2:
-        return _why_not_placed(number, len(good), fit)
-    return _sheet(picture, number, fit)
+    return _sheet(picture, number, fit) if len(good) > 1 else _why_not_placed(number, len(good), fit)
 
 
 def _agreeing(fit: TagFit, seen: dict[int, FloatArray]) -> list[int]:
@@ -285,8 +290,8 @@ def _plausible(h: FloatArray) -> bool:
     corners = project(h, SHEET_RECTANGLE_MM)
     if not is_convex(corners):
         return False
-    w = np.column_stack([SHEET_RECTANGLE_MM, np.ones(4)]) @ h[2]
-    if not ((w > 0).all() or (w < 0).all()):
+    depth = np.column_stack([SHEET_RECTANGLE_MM, np.ones(4)]) @ h[2]
+    if abs(np.sign(depth).sum()) < 4:
         return False
     turn = np.cross(np.append(corners[1] - corners[0], 0), np.append(corners[2] - corners[1], 0))[2]
     sides = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)

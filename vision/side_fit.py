@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from vision.linear_light import LINEAR_OF_CODE, Picture
+from vision.linear_light import Picture
 from vision.quads import crossing, is_convex
+from vision.side_light import decode
 from vision.side_step import Band, Step, fit_steps
 from vision.walls import FloatArray
 
+REACHES = (0.05, 0.03)
 _ACROSS_PX = 4.0  # half the width of the band of pixels that a side is fitted to
 _STEP_PX = 0.5
-_GUARD_PX = 2.5  # left out at each end beside a rounded corner
-_MOST_ROWS, _SPARSE_ROWS = 64, 40
+_GUARD_PX = 2.5  # left out at each end, where the next side begins
+_CLEAR_PX = 0.5  # left out beside a rounded corner where that is more
+_MOST_ROWS, _SPARSE_ROWS = 40, 40
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,7 +49,9 @@ class FittedQuad:
     sides: tuple[FittedSide, ...]
 
 
-def near_quad(picture: Picture, corners_px: FloatArray, *, round_share: float = 0.0) -> FloatArray | str:
+def near_quad(
+    picture: Picture, corners_px: FloatArray, *, round_share: float = 0.0, reaches: Sequence[float] = REACHES
+) -> FloatArray | str:
     """Return corners (4, 2) on the strongest straight steps beside rough ones, right to about half a pixel, or why not.
 
     Parameters
@@ -56,9 +62,11 @@ def near_quad(picture: Picture, corners_px: FloatArray, *, round_share: float = 
         (4, 2) rough corners, clockwise in the picture; sides are looked for within 5 % of the longest (4 to 16 px).
     round_share
         Radius of the corners as a share of the longer side; that much of each side is left out at both ends.
+    reaches
+        How far sides are looked for in each round, as shares of the longest.
     """
     corners: FloatArray | str = np.asarray(corners_px, float)
-    for share in (0.05, 0.03):
+    for share in reaches:
         if isinstance(corners, str):
             break
         size = _longest(corners)
@@ -100,17 +108,19 @@ def fit_quad(
         About how large the thing is in the picture.
     """
     corners = np.asarray(corners_px, float)
-    guard = _GUARD_PX + round_share * _longest(corners)
+    radius = round_share * _longest(corners)
+    guard = max(_GUARD_PX, radius + _CLEAR_PX)
     bands = []
     for i in range(4):
         band = _band(picture, corners, i, _ACROSS_PX, guard)
         if isinstance(band, str):
             return band
         bands.append(band)
+    lengths = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     steps = fit_steps(
         [
-            Band(s=b.s, d=b.d, light=b.colours @ _mix(b.colours), strip_px=strip)
-            for b, strip in zip(bands, side_px, strict=True)
+            Band(s=b.s, d=b.d, codes=b.codes, strip_px=strip, bulge_px=_bulge(b.s, float(length), radius))
+            for b, strip, length in zip(bands, side_px, lengths, strict=True)
         ],
         px_per_mm,
     )
@@ -121,6 +131,22 @@ def fit_quad(
     if isinstance(moved, str):
         return moved
     return FittedQuad(corners_px=moved, sd_px=_corner_sd(sides, moved), sides=tuple(sides))
+
+
+def _bulge(s: FloatArray, length: float, radius: float) -> FloatArray:
+    """Return how far blur draws a side inwards at places (m,) beside its rounded corners, px.
+
+    An arc leaves its tangent by the square of the distance over twice its radius; the lens averages that along the side
+    with an sd of about a pixel.
+    """
+    from scipy.special import ndtr
+
+    drawn = np.zeros(len(s))
+    if radius > 0:
+        for u in (s - radius, length - radius - s):
+            drawn += (u * u + 1) * ndtr(-u) - u * np.exp(-0.5 * u * u) / np.sqrt(2 * np.pi)
+        drawn /= 2 * radius
+    return drawn
 
 
 def _longest(corners: FloatArray) -> float:
@@ -144,10 +170,14 @@ def _line(ends: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Band:
-    """Linear colours (m, n, 3) at places ``s`` (m,) along a side and ``d`` (n,) across it, inwards positive, px."""
+    """Codes (m, n, 3), 0 to 1, at places ``s`` (m,) along a side and ``d`` (n,) across it, inwards positive, px.
+
+    ``colours`` (m, n, 3) is their light.
+    """
 
     s: FloatArray
     d: FloatArray
+    codes: FloatArray
     colours: FloatArray
     start: FloatArray
     along: FloatArray
@@ -183,15 +213,17 @@ def _band(
     if (low < 0).any() or (high > np.array(picture.shape[1::-1])).any():
         return "it reaches out of the picture"
     crop = picture[low[1] : high[1], low[0] : high[0]]
-    light = LINEAR_OF_CODE[crop].astype(np.float32)
-    if light.ndim == 2:
-        light = np.repeat(light[..., None], 3, axis=2)
     maps = (at - low).astype(np.float32)
-    colours = cv2.remap(light, maps[..., 0], maps[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    values = crop.astype(np.float32) / 255
+    codes = np.asarray(
+        cv2.remap(values, maps[..., 0], maps[..., 1], cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE), float
+    )
+    if codes.ndim == 2:
+        codes = np.repeat(codes[..., None], 3, axis=2)
     if pooled > 1 and len(s) % pooled == 0:
-        colours = colours.reshape(-1, pooled, *colours.shape[1:]).mean(axis=1)
+        codes = codes.reshape(-1, pooled, *codes.shape[1:]).mean(axis=1)
         s = s.reshape(-1, pooled).mean(axis=1)
-    return _Band(s=s, d=d, colours=colours.astype(float), start=a, along=along, inward=normal)
+    return _Band(s=s, d=d, codes=codes, colours=decode(codes), start=a, along=along, inward=normal)
 
 
 def _fitted_side(band: _Band, step: Step) -> FittedSide:
