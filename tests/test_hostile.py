@@ -6,6 +6,8 @@ import io
 import json
 import random
 import re
+import struct
+import time
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -25,7 +27,7 @@ from tests import fuzzing
 from tests.simulated_walls import Case, Placed, Setting, View, simulate
 from vision.findings import PerpendError
 from vision.measure import measure_wall
-from vision.walls import CORNERS, Mark
+from vision.walls import CORNERS, Mark, MeasuredOpening
 
 ROOT = Path(__file__).resolve().parent.parent
 QUIET = settings(max_examples=150, deadline=5000, suppress_health_check=list(HealthCheck), derandomize=True)
@@ -181,8 +183,35 @@ def test_marks_anywhere_give_finite_sizes_or_none_and_say_why(given_marks: list[
 def test_thousands_of_marks_are_solved_in_reasonable_time() -> None:
     case = _case()
     many = tuple(replace(m, px=(m.px[0] + 0.001 * k, m.px[1])) for k in range(120) for m in case.problem.marks)
+    begun = time.process_time()
     solution = measure_wall(replace(case.problem, marks=many))
+    assert time.process_time() - begun < fuzzing.LONGEST_S
     assert solution.measured.width_mm is not None
+
+
+def test_a_mark_light_years_away_is_measured_without_a_word_of_the_computer() -> None:
+    far = (4, 900.0, 2300.0), (5, 3100.0, 2280.0), (6, 4.0, 1e-25), (68, 1.4411530833494016e17, 1e-19)
+    fuzzing.marks(b"".join(struct.pack("<Bff", *mark) for mark in far))
+
+
+@pytest.mark.parametrize("sheet", [True, False], ids=["with a sheet", "scaled by its tape"])
+def test_an_opening_named_with_a_dot_is_measured_as_any_other(sheet: bool) -> None:
+    problem = replace(_case().problem, edges=())
+    if not sheet:
+        problem = replace(problem, sightings=(), references=())
+
+    def measured(name: str) -> MeasuredOpening:
+        (opening,) = problem.wall.openings
+        taped = {"width_mm": 1075.0, "reveal_depth_mm": 140.0}
+        wall = replace(problem.wall, openings=(replace(opening, id=name, taped=taped),))
+        marks = tuple(mark if mark.opening is None else replace(mark, opening=name) for mark in problem.marks)
+        return measure_wall(replace(problem, wall=wall, marks=marks)).measured.openings[0]
+
+    told = measured("w.1")
+    assert told == replace(measured("w1"), id="w.1")
+    assert told.width_mm is not None and told.reveal_depth_mm is not None
+    assert told.width_mm.value == pytest.approx(1075.0, abs=4.0)
+    assert told.reveal_depth_mm.value == pytest.approx(140.0, abs=1.0)
 
 
 @pytest.mark.parametrize("target", sorted(fuzzing.TARGETS))

@@ -64,8 +64,8 @@ def _second_photo(solution: Solution, g: FloatArray) -> float:
     observed = slice(0, obs.rows_edges.stop)
     J = solution.jacobian[observed][solution.used[observed]]
     shared, private = J[:, ~own], J[:, own]
-    keep = np.linalg.norm(private, axis=0) > 0
-    private = private[:, keep]
+    size = np.linalg.norm(private, axis=0)
+    private = private[:, size > 0] / size[size > 0]  # of one size, so that the small share added counts for each
     pull = private.T @ private + 1e-9 * np.eye(private.shape[1])
     information = shared.T @ shared - shared.T @ private @ np.linalg.solve(pull, private.T @ shared)
     prior = solution.covariance[np.ix_(~own, ~own)]

@@ -216,10 +216,11 @@ class Observations(Unknowns):
         sizes = wall_sizes(self.seen, [o.id for o in self.problem.wall.openings], [])
         self.tape: dict[str, tuple[Size, float, float]] = {}
         for key, value in taped_lengths(self.problem.wall).items():
+            opening, _, size = key.removeprefix("openings.").rpartition(".")
             if key in sizes:
                 self.tape[key] = (sizes[key], value, tape_sd_mm(value))
-            elif key.endswith("reveal_depth_mm") and key.split(".")[1] in self.reveals:
-                block = self.layout[f"reveal:{key.split('.')[1]}"].start
+            elif size == "reveal_depth_mm" and opening in self.reveals:
+                block = self.layout[f"reveal:{opening}"].start
                 self._prior(block, value, tape_sd_mm(value), "tape")
 
     # -- arrays --------------------------------------------------------------------------------------------------

@@ -117,8 +117,8 @@ def _scale_from_references(view: View, pose: Pose) -> float | None:
 def _scale_from_tape(view: View, pose: Pose, taped: Mapping[str, float]) -> float | None:
     pairs = {"width_mm": ("bottom_left", "bottom_right"), "height_mm": ("bottom_left", "top_left")}
     for key, value in taped.items():
-        *group, size = key.split(".")
-        quad = group[1] if len(group) == 2 else "wall"
+        thing, _, size = key.rpartition(".")
+        quad = thing.removeprefix("openings.") or "wall"
         if size not in pairs:
             continue
         names = [f"{quad}/{c}" for c in pairs[size]]
