@@ -22,7 +22,7 @@ TAPE_SD_MM = 2.0  # what one careful tape reading is good to, unevenness where i
 LATH_SD_MM = 0.8  # marking, touching and reading a pair of laths, the tape's own error apart (invented default)
 CLASS_II_MM, CLASS_II_MM_PER_M = 0.3, 0.2  # a class II tape's limit of error, metres begun (2014/32/EU, annex X)
 AT_ONCE = 3  # lath readings asked for together, each at another place (invented default)
-MOST = 6  # lath readings of one length; by then what is left is the tape's own error (invented default)
+MOST = 9  # lath readings of one length; by then what is left is the tape's own error (invented default)
 PARTS = {
     "width_mm": ("width_bottom_mm", "width_top_mm"),
     "height_mm": ("height_left_mm", "height_right_mm"),
@@ -88,35 +88,42 @@ def with_more_readings(case: WallCase) -> WallCase:
 
     Notes
     -----
-    The tape reading of a length is among what the photos were solved with. The mean of the lath readings is one more
-    observation of it, joined by Kalman's update. A reading of a length that the wall does not have is left aside.
+    The tape reading of a length is among what the photos were solved with. The mean of a length's lath readings is one
+    more observation of it, joined by Kalman's update. What the tape itself is out by, a part of its limit of error, is
+    one more unknown in all of them, so that a difference of two lengths is known better than either. A reading of a
+    length that the wall does not have is left aside.
     """
-    measured, none_yet = case.measured, replace(case, more_readings={})
-    for key, readings in case.more_readings.items():
-        if readings:
-            mean = sum(readings) / len(readings)
-            measured = _joined(measured, key, mean, news_sd_mm(none_yet, key, mean, len(readings)))
-    return replace(case, measured=measured)
+    wall = case.measured
+    read = {k: r for k, r in case.more_readings.items() if r and size_named(wall, k) is not None}
+    if not read:
+        return case
+    joint = np.zeros((0, 0)) if wall.covariance_mm2 is None else np.asarray(wall.covariance_mm2, dtype=float)
+    keys = () if wall.covariance_mm2 is None else wall.keys
+    alone = tuple(k for k in read if not _row(keys, k).any())
+    state = (*keys, *alone)
+    sizes = {k: _size(wall, k) for k in read}
+    prior = np.zeros((len(state) + 1, len(state) + 1))
+    prior[: len(keys), : len(keys)] = joint
+    for n, key in enumerate(alone, start=len(keys)):
+        prior[n, n] = sizes[key].sd ** 2
+    prior[-1, -1] = 1.0
+    seen = np.array([[*_row(state, k), tape_error_sd_mm(sizes[k].value)] for k in read])
+    noise = np.diag([LATH_SD_MM**2 / len(r) for r in read.values()])
+    news = np.array([sum(r) / len(r) - sizes[k].value for k, r in read.items()])
+    gains = np.linalg.solve(seen @ prior @ seen.T + noise, seen @ prior).T
+    after = prior - gains @ seen @ prior
+    moved = shifted(wall, dict(zip(state, (gains @ news)[:-1].tolist(), strict=True)))
+    known = _with_sd(moved, _sds(state, after[:-1, :-1]))
+    return replace(case, measured=replace(known, covariance_mm2=after[: len(keys), : len(keys)]) if keys else known)
 
 
-def _joined(measured: MeasuredWall, key: str, reading: float, sd: float) -> MeasuredWall:
-    now = size_named(measured, key)
-    if now is None:
-        return measured
-    row = _row(measured, key)
-    if measured.covariance_mm2 is None or not row.any():
-        gain = now.sd**2 / (now.sd**2 + sd**2)
-        moved = shifted(measured, {key: gain * (reading - now.value)})
-        return _with_sd(moved, dict.fromkeys((key, *PARTS.get(key, ())), now.sd * math.sqrt(1 - gain)))
-    joint = np.asarray(measured.covariance_mm2, dtype=float)
-    gains = joint @ row / (row @ joint @ row + sd**2)
-    moved = shifted(measured, dict(zip(measured.keys, (gains * (reading - now.value)).tolist(), strict=True)))
-    joint = joint - np.outer(gains, row @ joint)
-    rows = {name: _row(measured, name) for name in (*measured.keys, *PARTS)}
+def _sds(keys: tuple[str, ...], joint: FloatArray) -> dict[str, float]:
+    """Return the standard uncertainties of the sizes of a wall that hang on ``keys``."""
+    rows = {name: _row(keys, name) for name in (*keys, *PARTS)}
     sds = {name: math.sqrt(max(0.0, float(r @ joint @ r))) for name, r in rows.items() if r.any()}
     for whole, parts in PARTS.items():  # parts without a row of their own move with the whole
-        sds |= {part: sds[whole] for part in parts if whole in measured.keys and part not in measured.keys}
-    return replace(_with_sd(moved, sds), covariance_mm2=joint)
+        sds |= {part: sds[whole] for part in parts if whole in keys and part not in keys}
+    return sds
 
 
 def size_named(wall: MeasuredWall, key: str) -> Measured | None:
@@ -131,13 +138,18 @@ def size_named(wall: MeasuredWall, key: str) -> Measured | None:
     return found if isinstance(found, Measured) else None
 
 
-def _row(wall: MeasuredWall, key: str) -> FloatArray:
-    """Return how a size is made of the rows of the joint covariance."""
-    row = np.zeros(len(wall.keys))
-    names = [p for p in PARTS.get(key, ()) if p in wall.keys] if key not in wall.keys else [key]
+def _size(wall: MeasuredWall, key: str) -> Measured:
+    size = size_named(wall, key)
+    assert size is not None  # asked only for sizes that the wall has
+    return size
+
+
+def _row(keys: tuple[str, ...], key: str) -> FloatArray:
+    """Return how a size is made of those that ``keys`` name."""
+    row = np.zeros(len(keys))
+    names = [key] if key in keys else [p for p in PARTS.get(key, ()) if p in keys]
     for name in names:
-        if name in wall.keys:
-            row[wall.keys.index(name)] = 1 / len(names)
+        row[keys.index(name)] = 1 / len(names)
     return row
 
 
