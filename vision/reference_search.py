@@ -17,8 +17,7 @@ from vision.walls import SHEET_CORNERS, DeclaredReference, FloatArray, Mark, Ref
 # Rest of bloom and side face that no fit knows, and how much better the best must be than the next (in chi-square).
 CORNER_SD_PX = 0.08
 # Spread of a whole outline that the sides' common blur leaves. Root mean square on our rendered pictures: 0.09 px for
-# cards under 60 px wide, 0.06 px for larger ones and for A4; on pictures by another renderer, sharpened and
-# tone-mapped, 0.13 px. The widest of these.
+# cards, 0.05 px for A4; on six pictures by another renderer, sharpened and tone-mapped, 0.13 px. The widest of these.
 OUTLINE_SPREAD_SD_PX = 0.13
 CLEAR_GAP = 8.0
 MOST_REJECTED = 3
