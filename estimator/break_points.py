@@ -205,7 +205,7 @@ def _telling(
 ) -> list[list[tuple[int, float]]]:
     """Return which of the other sizes, moved from ``base``, change the count: alone, or only as a group together.
 
-    A group that does is halved; a half that does not is left out, unless neither does: then they do it together.
+    A group that does is halved; a half that does not is left out, unless neither does: then some do it together.
     """
     if not signs:
         return []
@@ -218,7 +218,22 @@ def _telling(
         return [list(signs)]
     half = (len(signs) + 1) // 2
     parts = [t for part in (signs[:half], signs[half:]) for t in _telling(look, dims, base, part, sd, way)]
-    return parts or [list(signs)]
+    return parts or [_together_only(look, dims, base, signs, sd, way)]
+
+
+def _together_only(
+    look: Look, dims: Sequence[Dim], base: FloatArray, signs: Sequence[tuple[int, float]], sd: FloatArray, way: int
+) -> list[tuple[int, float]]:
+    """Return the sizes of a group that changes the count, less each without which the others still do."""
+    kept = list(signs)
+    for one in signs:
+        moves = base.copy()
+        for n, sign in kept:
+            if (n, sign) != one:
+                moves[n] = base[n] + sign * TELLING_SD * sd[n]
+        if look.moved(dims, moves, way):
+            kept.remove(one)
+    return kept
 
 
 def _break(look: Look, dims: Sequence[Dim], base: FloatArray, step: FloatArray, way: int) -> float:

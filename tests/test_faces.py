@@ -119,3 +119,31 @@ def test_a_light_that_stands_on_a_doors_head_does_not_overlap_it(bottom: float, 
     for openings in ((door, light), (light, door)):
         _, findings = lining_face(case(wall(openings=openings)))
         assert ("B008" in {f.code for f in findings}) is overlap
+
+
+def test_windows_that_touch_side_by_side_do_not_overlap() -> None:
+    pair = (window("w1", left=600, width=900), window("w2", left=1500, width=900))
+    for openings in (pair, pair[::-1]):
+        face, findings = lining_face(case(wall(openings=openings)))
+        assert findings == []
+        assert face is not None
+        assert [(g.id, g.left, g.right) for g in face.gaps] == [("w1", 600, 1500), ("w2", 1500, 2400)]
+
+
+def test_an_opening_may_stand_up_to_the_higher_end_of_a_sloping_ceiling() -> None:
+    tall = window(left=2700, width=1000, sill=1200, height=1190)
+    for left, right in ((2100, 2399), (2399, 2100)):
+        slope = replace(
+            wall(openings=(tall,)), height_left_mm=known(left), height_right_mm=known(right), height_mm=known(2250)
+        )
+        face, findings = lining_face(case(slope))
+        assert findings == []
+        assert face is not None
+        assert face.gaps[0].top == 2390
+
+
+@pytest.mark.parametrize("size", [{"width": 0}, {"height": 0}, {"height": -5}])
+def test_an_opening_without_extent_is_refused(size: dict[str, float]) -> None:
+    face, findings = lining_face(case(wall(openings=(window(**size),))))  # type: ignore[arg-type]
+    assert face is None
+    assert [f.code for f in findings] == ["B003"]

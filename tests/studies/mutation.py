@@ -62,10 +62,17 @@ _FACE = (
     "return (Face(wall=wall.id, width=face_width, height_left=whole_mm(left or right or {}), "
     "height_right=whole_mm(right or left or {}), gaps=tuple(gaps), boxes=boxes), findings)"
 )
+_TALL = "face_width, tall = (whole_mm(width), whole_mm(max(left or {}, right or {})))"
 EQUIVALENT: dict[str, str] = {
     f"estimator.faces: {_FACE.format('0.0', '0.0')} -> {_FACE.format(*zeros)}": (
         "one of the heights is known here: the function has returned before if neither is, so the last number is never "
         "used and only contents the type checker"
+    )
+    for zeros in (("1.0", "0.0"), ("0.0", "1.0"))
+} | {
+    f"estimator.faces: {_TALL.format('0.0', '0.0')} -> {_TALL.format(*zeros)}": (
+        "the number stands in for a height that is not known beside one that is; whatever is lined is higher than 1 mm, "
+        "so it is never the greater"
     )
     for zeros in (("1.0", "0.0"), ("0.0", "1.0"))
 } | {
