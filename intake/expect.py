@@ -13,7 +13,7 @@ from intake.records import declared_wall
 from vision.forecast import forecast
 from vision.measure import WallSolution
 from vision.problem import WallProblem
-from vision.proposals import MARK_SD_SHARE, Proposal, propose_marks
+from vision.proposals import Proposal, propose_marks
 from vision.walls import CORNERS, Mark, Sighting
 
 MOST_FORECAST_FROM = 6
@@ -76,7 +76,7 @@ def expect_wall(found: Gathered, wall: str, *, propose_from: Sequence[str] | Non
         sightings=tuple(seen for seen in sightings if seen.photo in used),
         references=references,
     )
-    expected.solution = forecast(_with_openings(problem), beyond_share=2 * MARK_SD_SHARE if proposed else 0.0)
+    expected.solution = forecast(_with_openings(problem), proposed=proposed)
     if expected.solution is not None:
         _note_what_shows(expected)
     return expected

@@ -12,6 +12,7 @@ import numpy as np
 
 from vision.measure import WallSolution, measure_wall
 from vision.problem import WallProblem
+from vision.room_axes import DOUBTFUL_LENS
 from vision.walls import CORNERS, EdgeTrace, FloatArray, Mark, Photo
 
 CLICK_SD_PX = 2.0
@@ -20,6 +21,9 @@ EDGE_SD_PX = 0.52
 EDGE_POINTS = 12
 MARGIN_PX = 3.0
 """What lies nearer to the picture's rim is neither pressed nor traced, pixels."""
+DOUBTFUL_MARGIN_SHARE = 0.02
+"""The same for a corner proposed through a doubtful lens, which is off by about half of this, as a share of the longer
+side (from rendered crops and messengers' copies)."""
 SIDES = {
     "bottom": ("bottom_left", "bottom_right"),
     "right": ("bottom_right", "top_right"),
@@ -28,16 +32,16 @@ SIDES = {
 }
 
 
-def forecast(problem: WallProblem, *, beyond_share: float = 0.0) -> WallSolution | None:
+def forecast(problem: WallProblem, *, proposed: bool = False) -> WallSolution | None:
     """Return the solution to be expected once every photo of the wall is marked, or None without a first outline.
 
     Parameters
     ----------
     problem
         What is known so far: sightings, and marks made or proposed in at least one photo.
-    beyond_share
-        Share of a photo's longer side by which a corner may seem to lie outside it and still be counted on: the first
-        outline is only so exact.
+    proposed
+        The first outline is a proposal: where a photo's lens is in doubt, it is not exact enough to count on a corner
+        that lies near the photo's rim.
 
     Returns
     -------
@@ -53,7 +57,7 @@ def forecast(problem: WallProblem, *, beyond_share: float = 0.0) -> WallSolution
     edges: list[EdgeTrace] = []
     for file in first.files:
         photo = photos[file]
-        marks += _marks(first, photo, problem.wall.id, beyond_share=beyond_share)
+        marks += _marks(first, photo, problem.wall.id, proposed=proposed)
         edges += _edges(first, photo)
     expected = replace(problem, marks=tuple(marks) or problem.marks, edges=tuple(edges))
     solved = measure_wall(expected, start=first)
@@ -75,7 +79,7 @@ def _inside(pixels: FloatArray, photo: Photo, margin_px: float = MARGIN_PX) -> n
     )
 
 
-def _marks(first: WallSolution, photo: Photo, wall: str, *, beyond_share: float) -> list[Mark]:
+def _marks(first: WallSolution, photo: Photo, wall: str, *, proposed: bool) -> list[Mark]:
     """Return the marks that a person will make in a photo: every corner of wall and openings that it shows."""
     named = {("", corner): xy for corner, xy in _corners(first).items()}
     for opening in first.measured.openings:
@@ -84,7 +88,8 @@ def _marks(first: WallSolution, photo: Photo, wall: str, *, beyond_share: float)
     world = np.array([[*xy, 0.0] for xy in named.values()])
     pixels = first.project(photo.file, world)
     marks = []
-    margin_px = MARGIN_PX if beyond_share == 0.0 else -beyond_share * max(photo.width_px, photo.height_px)
+    doubtful = proposed and photo.focal_rel_sd > DOUBTFUL_LENS
+    margin_px = DOUBTFUL_MARGIN_SHARE * max(photo.width_px, photo.height_px) if doubtful else MARGIN_PX
     for (name, corner), px, seen in zip(named, pixels, _inside(pixels, photo, margin_px), strict=True):
         if seen:
             place = {"opening": name, "face": "wall"} if name else {}
