@@ -71,7 +71,7 @@ EQUIVALENT: dict[str, str] = {
     for zeros in (("1.0", "0.0"), ("0.0", "1.0"))
 } | {
     f"estimator.faces: {_TALL.format('0.0', '0.0')} -> {_TALL.format(*zeros)}": (
-        "the number stands in for a height that is not known beside one that is; whatever is lined is higher than 1 mm, "
+        "the number stands in for a height that is not known beside one that is; what is lined is higher than 1 mm, "
         "so it is never the greater"
     )
     for zeros in (("1.0", "0.0"), ("0.0", "1.0"))
