@@ -88,7 +88,8 @@ def test_a_member_larger_than_the_table_says_is_refused(tmp_path: Path) -> None:
     for place in (data.find(b"PK\x01\x02") + 24, 22):
         data[place : place + 4] = (100).to_bytes(4, "little")
     path.write_bytes(bytes(data))
-    refusal(path)
+    assert "not a whole ZIP file" in refusal(path)
+    assert not list(tmp_path.rglob("*.jpg"))
 
 
 def test_what_is_no_zip_or_is_cut_short_is_refused(tmp_path: Path) -> None:
