@@ -64,21 +64,24 @@ def test_a_standing_card_is_named_as_it_is_seen() -> None:
     assert found.model_mm[0] == pytest.approx([-26.99, 42.8])
 
 
-def test_rounded_corners_tell_a_card_from_a_sharp_cut_one() -> None:
+@pytest.mark.parametrize("colour", [(0.08, 0.2, 0.5), (0.5, 0.1, 0.1), (0.7, 0.7, 0.7)])
+def test_rounded_corners_tell_a_card_from_a_sharp_cut_one(colour: tuple[float, float, float]) -> None:
     target = Target.of("id1_card")
-    round_one = scene_of(card_at(), camera=view(1500.0, 700.0))
     sharp = Thing(kind="plain", left_mm=1457.2, bottom_mm=1173, width_mm=85.6, height_mm=53.98, depth_mm=1,
-                  colour=(0.08, 0.2, 0.5))  # fmt: skip
-    sharp_one = scene_of(things=(sharp,), camera=view(1500.0, 700.0))
-    corners = np.array([[1457.2, 1226.98, 1], [1542.8, 1226.98, 1], [1542.8, 1173, 1], [1457.2, 1173, 1]])
-    places = (true_corners(round_one), sharp_one.camera.project(corners))
-    radii = [
-        corner_radius_mm(s.picture, p, target.model_mm(p))[0]
-        for s, p in zip((round_one, sharp_one), places, strict=True)
-    ]
-    assert radii[0] == pytest.approx(3.18, abs=1.2)
-    assert radii[1] < 1.2
-    assert any("radius" in r for r in judge(sharp_one.picture, places[1], target, None).reasons)
+                  colour=colour)  # fmt: skip
+    outline = np.array([[1457.2, 1226.98, 1], [1542.8, 1226.98, 1], [1542.8, 1173, 1], [1457.2, 1173, 1]])
+    for away in (700.0, 450.0):
+        camera = view(1500.0, away)
+        scenes = (scene_of(replace(card_at(), colour=colour), camera=camera), scene_of(things=(sharp,), camera=camera))
+        places = (true_corners(scenes[0]), scenes[1].camera.project(outline))
+        radii = [corner_radius_mm(s.picture, p, target.model_mm(p))[0] for s, p in zip(scenes, places, strict=True)]
+        assert radii[0] == pytest.approx(3.18, abs=1.2)
+        assert radii[1] < 1.2
+        card, other = (judge(s.picture, p, target, None) for s, p in zip(scenes, places, strict=True))
+        assert card.reasons == () and card.doubts == ()
+        assert other.reasons or other.doubts  # what has doubts is never used before a person has confirmed it
+        if away == 450.0:
+            assert any("radius" in r for r in other.reasons)
 
 
 def test_plain_paper_is_plain_and_a_printed_sheet_is_not() -> None:

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 
 import numpy as np
 
 from vision.card_face import plainness
 from vision.card_looks import LEAST_PLAIN, looks
+from vision.card_pose import normal_of_view, poses, reprojection_px, side_faces
 from vision.linear_light import Picture
-from vision.plane_view import PlaneView, camera_matrix
+from vision.plane_view import PlaneView
 from vision.quads import Quad, as_seen
 from vision.side_fit import REACHES, fit_quad, near_quad
 from vision.walls import FloatArray, ReferenceKind
@@ -24,7 +26,8 @@ _ASPECT_LN_TOL = 0.05
 _SQUARE_TOL_DEG = 4.0
 _STEEPEST_DEG, _MOST_PITCH_DEG = 62.0, 27.0
 # How many patches are looked at, and how many of them are fitted where the size of things is known and where it is not.
-_MOST_LOOKED_AT, _MOST_FITTED, _MOST_FITTED_UNSIZED = 24, 16, 4
+_MOST_LOOKED_AT, _MOST_FITTED = 24, 16
+_MOST_WEIGHED, _MOST_LOOKED_AT_UNSIZED, _MOST_FITTED_UNSIZED = 64, 12, 3
 _FEW_CELLS = 20  # for a first look at a sheet's face
 _SAME_PX = 1.5  # outlines whose corners all lie this near are one
 # A pane of glass is at the picture's upper limit more often than paper is; what is, looks wider than it is.
@@ -94,11 +97,17 @@ def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, vie
     view
         What is known of the wall's plane; without it only slants that no camera takes are ruled out.
     """
-    likely = [q for q in quads if _worth_a_look(q.corners_px, target, view, picture)]
+    # Where nothing tells the size, none of them will set the scale: the likeliest few are enough.
+    sized = view is not None and view.strong
+    worth = (q for q in quads if _worth_a_look(q.corners_px, target, view, picture))
+    likely = list(islice(worth, _MOST_LOOKED_AT if sized else _MOST_WEIGHED))
+    if not sized:
+        size_px = (picture.shape[1], picture.shape[0])
+        likely.sort(key=lambda q: _shape(q.corners_px, target, view, size_px, _first_slack(q.corners_px))[3])
     rough: list[_Rough] = []
     judged: list[Candidate] = []
     places: list[FloatArray] = []
-    for quad in likely[:_MOST_LOOKED_AT]:
+    for quad in likely if sized else likely[:_MOST_LOOKED_AT_UNSIZED]:
         near = _nearer(picture, quad.corners_px, target, REACHES[:1])
         if not isinstance(near, str):
             if any(np.abs(p - near).max() < _SAME_PX for p in places):
@@ -110,10 +119,8 @@ def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, vie
         else:
             rough.append(seen)
     rough.sort(key=lambda r: r.misfit)
-    # Where nothing tells the size, none of them will set the scale: the likeliest few are enough.
-    most = _MOST_FITTED if view is not None and view.strong else _MOST_FITTED_UNSIZED
     fitted: list[Candidate] = []
-    for seen in rough[:most]:
+    for seen in rough[: _MOST_FITTED if sized else _MOST_FITTED_UNSIZED]:
         if not any(_same_place(c.corners_px, seen.corners_px) for c in fitted if not c.reasons):
             fitted.append(_fitted(picture, seen, target, view))
     return _best_first(fitted + judged)
@@ -136,7 +143,7 @@ def _same_place(a: FloatArray, b: FloatArray) -> bool:
 def _worth_a_look(corners_px: FloatArray, target: Target, view: PlaneView | None, picture: Picture) -> bool:
     """Return whether a rough quadrilateral is near enough to the target to spend a fit on."""
     if view is None:
-        pose = _poses(corners_px, target.model_mm(corners_px), (picture.shape[1], picture.shape[0]))
+        pose = poses(corners_px, target.model_mm(corners_px), (picture.shape[1], picture.shape[0]))
         return any(tilt < _STEEPEST_DEG + 8 for _, tilt, _ in pose)
     width, height, off = view.sides_mm(corners_px)
     ratio = np.log(max(width, height) / min(width, height)) - np.log(target.long_mm / target.short_mm)
@@ -175,17 +182,17 @@ def _looked_at(
     if isinstance(near, str):
         return _failed(corners_px, target, near)
     size_px = (picture.shape[1], picture.shape[0])
-    slack = _ROUGH_PX / float(_shortest(near))
-    reasons = _shape(near, target, view, size_px, slack=1.5 * slack)[2]
+    reasons = _shape(near, target, view, size_px, slack=_first_slack(near))[2]
     rough = near if reasons and not told else _nearer(picture, near, target, REACHES[1:])
     if isinstance(rough, str):
         return _failed(corners_px, target, rough)
+    slack = _ROUGH_PX / _shortest(rough)
     model, pose, reasons, misfit = _shape(rough, target, view, size_px, slack=slack)
     if target.plain and not reasons and plainness(picture, rough, most_cells=_FEW_CELLS) < LEAST_PLAIN - 0.2:
         reasons = ["its face is not plain"]
     if reasons and not told:
         return _failed(rough, target, *reasons)
-    faces = (0.0,) * 4 if pose is None else _side_faces(rough, model, pose, target, size_px)
+    faces = (0.0,) * 4 if pose is None else side_faces(rough, model, pose, target.thick_mm, size_px)
     return _Rough(corners_px=rough, side_px=faces, misfit=misfit)
 
 
@@ -226,6 +233,10 @@ def _blown_out(picture: Picture, corners: FloatArray) -> bool:
     return bool(np.median(picture[max(y0, 0) : y1 + 1, max(x0, 0) : x1 + 1]) >= 252)
 
 
+def _first_slack(corners: FloatArray) -> float:
+    return 1.5 * _ROUGH_PX / _shortest(corners)
+
+
 def _shortest(corners: FloatArray) -> float:
     return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).min())
 
@@ -260,9 +271,9 @@ def _shape(
     if off > _SQUARE_TOL_DEG + np.degrees(slack):
         reasons.append(f"its corners are {off:.0f}° off square")
     misfit = (ratio / 0.02) ** 2 + (size / view.scale_ln_sd) ** 2 + (off / 1.5) ** 2
-    poses = _poses(corners, model, size_px)
-    towards = _normal_of_view(view, size_px)
-    pose = max(poses, key=lambda p: float(p[2] @ towards))[0] if poses else None
+    found = poses(corners, model, size_px)
+    towards = normal_of_view(view, size_px)
+    pose = max(found, key=lambda p: float(p[2] @ towards))[0] if found else None
     return model, pose, reasons, float(misfit)
 
 
@@ -276,8 +287,8 @@ def _freest_pose(
     best: tuple[FloatArray, FloatArray | None, float] = (target.model_mm(corners), None, np.inf)
     for lying in (True, False):
         model = target.model_of(lying)
-        for pose, tilt, normal in _poses(corners, model, size_px):
-            error = _reprojection(pose, model, corners, size_px)
+        for pose, tilt, normal in poses(corners, model, size_px):
+            error = reprojection_px(pose, model, corners, size_px)
             allowed = 0.25 + (0.004 + 0.5 * slack) * float(np.linalg.norm(corners[2] - corners[0]))
             pitch = float(np.degrees(np.arcsin(np.clip(abs(normal[1]), 0, 1))))
             misfit = (error / allowed) ** 2 + (tilt / 25) ** 2 + (pitch / 9) ** 2
@@ -285,59 +296,6 @@ def _freest_pose(
             if error < 3 * allowed and usual and misfit < best[2]:
                 best = (model, pose, misfit)
     return best
-
-
-def _poses(
-    corners: FloatArray, model: FloatArray, size_px: tuple[int, int]
-) -> list[tuple[FloatArray, float, FloatArray]]:
-    """Return the poses (3, 4) of the model under an assumed lens, each with its slant, degrees, and normal (3,)."""
-    import cv2
-
-    matrix = camera_matrix(size_px)
-    points = np.column_stack([model, np.zeros(4)])
-    try:
-        _, turns, shifts, _ = cv2.solvePnPGeneric(points, corners, matrix, None, flags=cv2.SOLVEPNP_IPPE)
-    except cv2.error:
-        return []
-    out = []
-    for turn, shift in zip(turns, shifts, strict=True):
-        rotation = cv2.Rodrigues(turn)[0]
-        t = np.reshape(shift, 3)
-        normal = rotation[:, 2] if rotation[:, 2] @ t < 0 else -rotation[:, 2]
-        cosine = float(-normal @ t / np.linalg.norm(t))
-        out.append((np.column_stack([rotation, t]), float(np.degrees(np.arccos(np.clip(cosine, -1, 1)))), normal))
-    return out
-
-
-def _reprojection(pose: FloatArray, model: FloatArray, corners: FloatArray, size_px: tuple[int, int]) -> float:
-    at = np.column_stack([model, np.zeros(4), np.ones(4)]) @ pose.T @ camera_matrix(size_px).T
-    return float(np.sqrt(np.mean((at[:, :2] / at[:, 2:] - corners) ** 2)))
-
-
-def _normal_of_view(view: PlaneView, size_px: tuple[int, int]) -> FloatArray:
-    """Return the plane's normal in the camera frame, towards the camera."""
-    h = np.linalg.inv(camera_matrix(size_px)) @ np.linalg.inv(view.to_mm)
-    normal = np.cross(h[:, 0], h[:, 1])
-    normal = normal / np.linalg.norm(normal)
-    return np.asarray(normal if normal[2] < 0 else -normal)
-
-
-def _side_faces(
-    corners: FloatArray, model: FloatArray, pose: FloatArray, target: Target, size_px: tuple[int, int]
-) -> tuple[float, ...]:
-    """Return how wide the card's side face shows beyond each side of its front, px; 0 where it is turned away."""
-    matrix = camera_matrix(size_px)
-    normal = pose[:, 2] if pose[:, 2] @ pose[:, 3] < 0 else -pose[:, 2]
-    out = []
-    for i in range(4):
-        j = (i + 1) % 4
-        middle = np.append(0.5 * (model[i] + model[j]), [0.0, 1.0]) @ pose.T
-        both = np.array([middle, middle - target.thick_mm * normal]) @ matrix.T
-        shift = both[1, :2] / both[1, 2] - both[0, :2] / both[0, 2]
-        along = corners[j] - corners[i]
-        inward = np.array([-along[1], along[0]]) / np.linalg.norm(along)
-        out.append(max(0.0, float(-shift @ inward)))
-    return tuple(out)
 
 
 def with_hand_marks(picture: Picture, corners_px: FloatArray, target: Target, sd_px: float) -> Candidate:

@@ -80,7 +80,7 @@ def _nearer(picture: Picture, corners: FloatArray, reach: float, guard: float) -
         band = _band(picture, corners, i, reach, guard, sparse=True)
         if isinstance(band, str):
             return band
-        offsets = _coarse_line(band.s, band.d, band.colours @ _mix(band.colours))
+        offsets = _coarse_line(band.s, band.d, band.codes @ _mix(band.codes))
         lines.append(_line(band.place(offsets)))
     return _closed(lines, corners, 3 * reach)
 
@@ -170,15 +170,11 @@ def _line(ends: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Band:
-    """Codes (m, n, 3), 0 to 1, at places ``s`` (m,) along a side and ``d`` (n,) across it, inwards positive, px.
-
-    ``colours`` (m, n, 3) is their light.
-    """
+    """Codes (m, n, 3), 0 to 1, at places ``s`` (m,) along a side and ``d`` (n,) across it, inwards positive, px."""
 
     s: FloatArray
     d: FloatArray
     codes: FloatArray
-    colours: FloatArray
     start: FloatArray
     along: FloatArray
     inward: FloatArray
@@ -223,12 +219,12 @@ def _band(
     if pooled > 1 and len(s) % pooled == 0:
         codes = codes.reshape(-1, pooled, *codes.shape[1:]).mean(axis=1)
         s = s.reshape(-1, pooled).mean(axis=1)
-    return _Band(s=s, d=d, codes=codes, colours=decode(codes), start=a, along=along, inward=normal)
+    return _Band(s=s, d=d, codes=codes, start=a, along=along, inward=normal)
 
 
 def _fitted_side(band: _Band, step: Step) -> FittedSide:
     ends = band.place(step.offsets)
-    inside, outside = _either_side(band.colours, band.d, float(np.mean(step.offsets)))
+    inside, outside = _either_side(decode(band.codes), band.d, float(np.mean(step.offsets)))
     difference = float(np.abs(inside - outside).max())
     return FittedSide(
         line=_line(ends),
@@ -249,12 +245,12 @@ def _either_side(colours: FloatArray, d: FloatArray, offset: float) -> tuple[Flo
     return np.median(colours[:, inner], axis=(0, 1)), np.median(colours[:, outer], axis=(0, 1))
 
 
-def _mix(colours: FloatArray) -> FloatArray:
+def _mix(codes: FloatArray) -> FloatArray:
     """Return weights (3,) of blue, green and red that set the inside off best from the outside, for its noise."""
-    n = colours.shape[1]
-    outer, inner = colours[:, : n // 3].reshape(-1, 3), colours[:, -(n // 3) :].reshape(-1, 3)
+    n = codes.shape[1]
+    outer, inner = codes[:, : n // 3].reshape(-1, 3), codes[:, -(n // 3) :].reshape(-1, 3)
     step = np.median(inner, axis=0) - np.median(outer, axis=0)
-    noise = 0.5 * (np.median(np.abs(np.diff(colours[:, : n // 3], axis=0)), axis=(0, 1)) + 1e-4)
+    noise = 0.5 * (np.median(np.abs(np.diff(codes[:, : n // 3], axis=0)), axis=(0, 1)) + 1e-4)
     weights = step / noise**2
     total = float(np.abs(weights).sum())
     return np.asarray(weights / total) if total > 0 else np.full(3, 1 / 3)

@@ -26,7 +26,7 @@ DEPENDS = (
     "vision/sheets.py", "vision/tag_fit.py", "vision/sheet_map.py", "vision/paper.py", "vision/linear_light.py",
     "vision/quads.py", "vision/side_fit.py", "vision/cards.py", "vision/card_face.py", "vision/card_looks.py",
     "vision/plane_view.py", "vision/side_step.py", "vision/side_light.py", "vision/reference_search.py",
-    "vision/references.py",
+    "vision/references.py", "vision/card_pose.py",
     "tests/scenes*.py", "tests/studies/references.py",
 )  # fmt: skip
 SHEETS, ROOMS, LOOKALIKES = 900, 320, 1000
