@@ -13,7 +13,7 @@ from intake.gather import NOT_IN_THIS_PHOTO, Gathered, Progress, gather, give_wa
 from intake.outcomes import finding_entry
 from intake.photos import Picture, lens_prior
 from intake.propose import add_groups
-from intake.quality import PhotoQuality, judge_photo, look_hash, same_look
+from intake.quality import SMALL_REFERENCE_PX, PhotoQuality, judge_photo, look_hash, same_look
 from intake.requests import client_message
 from intake.results import Check, PhotoCheck, WallCheck
 from intake.store import RESULTS, inputs_sha256, write_bytes, write_json, write_text
@@ -48,8 +48,8 @@ def check_folder(folder: Path | str, *, progress: Progress | None = None) -> Che
         add_groups(found)
     expected = {wall.id: expect_wall(found, wall.id) for wall in found.walls.values() if wall.side == "inside"}
     findings = [*found.findings, *repeats(looks), *doubts_of(found), *framing_findings(found, expected)]
-    for quality in judged.values():
-        findings += quality.findings
+    for name, quality in judged.items():
+        findings += [_larger_elsewhere(found, judged, name, finding) for finding in quality.findings]
     stopped = {finding.where.get("photo") for finding in findings if finding.severity == "stop"}
     photos = [
         _photo_check(found, name, judged.get(name), expected, usable=name not in stopped)
@@ -107,6 +107,18 @@ def _named(found: Gathered, sighting: Sighting) -> Sighting:
     sheets = [reference for reference in found.references.values() if reference.kind == "survey_sheet"]
     known = next((sheet.id for sheet in sheets if sheet.number == sighting.number), None)
     return sighting if known is None else replace(sighting, reference=known)
+
+
+def _larger_elsewhere(found: Gathered, judged: Mapping[str, PhotoQuality], name: str, finding: Finding) -> Finding:
+    """Return the finding; that a reference is small becomes a note where another photo shows the same one large."""
+    if finding.code != "P014":
+        return finding
+    own = {seen.reference for seen in found.sightings if seen.photo == name}
+    others = sorted({seen.photo for seen in found.sightings if seen.reference in own} - {name})
+    large = [other for other in others if (judged[other].reference_px or 0.0) >= SMALL_REFERENCE_PX]
+    if not large:
+        return finding
+    return replace(finding, severity="note", remedy=f"Nothing to do: {large[0]} shows it larger.")
 
 
 def _never_seen(found: Gathered) -> list[Finding]:

@@ -141,7 +141,7 @@ def check(folder: Path, as_json: bool, for_client: bool, share: bool) -> int:
     """Say which photos are usable and what to ask for again."""
     from intake.check import check_folder, write_for_client, write_shared
     from intake.outcomes import finding_of
-    from intake.printing import print_check
+    from intake.printing import print_check, typed
 
     result = check_folder(folder, progress=_progress("photo"))
     if as_json:
@@ -155,7 +155,7 @@ def check(folder: Path, as_json: bool, for_client: bool, share: bool) -> int:
     if share:
         click.echo(f"Pictures to share: {write_shared(folder)}", err=as_json)
     if not as_json:
-        click.echo(f"Next: perpend mark {folder}")
+        click.echo(f"Next: perpend mark {typed(folder)}")
     return _exit_code([finding_of(entry) for entry in result.findings])
 
 
@@ -166,10 +166,11 @@ def check(folder: Path, as_json: bool, for_client: bool, share: bool) -> int:
 def mark(folder: Path, port: int, no_browser: bool) -> int:
     """Open the marking page for a folder, on this computer only."""
     from intake.page import serve
+    from intake.printing import typed
     from intake.store import survey_folder
 
     serve(survey_folder(folder), port=port, open_browser=not no_browser)
-    click.echo(f"Next: perpend report {folder}")
+    click.echo(f"Next: perpend report {typed(folder)}")
     return DONE
 
 
@@ -181,7 +182,7 @@ def measure(folder: Path, as_json: bool, again: bool) -> int:
     """Measure the marked walls of a folder."""
     from intake.outcomes import finding_of
     from intake.pipeline import measure_folder
-    from intake.printing import wall_line
+    from intake.printing import typed, wall_line
 
     geometry = measure_folder(folder, again=again, progress=_progress("photo"))
     findings = [finding_of(entry) for entry in geometry.findings]
@@ -192,7 +193,7 @@ def measure(folder: Path, as_json: bool, again: bool) -> int:
         click.echo(wall_line(wall))
     _print_findings(findings)
     click.echo(f"Written: {folder / 'results' / 'geometry.json'}")
-    click.echo(f"Next: perpend estimate {folder}")
+    click.echo(f"Next: perpend estimate {typed(folder)}")
     return _exit_code(findings)
 
 
@@ -203,7 +204,7 @@ def estimate(folder: Path, as_json: bool) -> int:
     """Work out boards, heat, moisture and the order for a folder."""
     from intake.outcomes import finding_of
     from intake.pipeline import estimate_folder
-    from intake.printing import estimate_lines
+    from intake.printing import estimate_lines, typed
     from intake.results import FindingEntry
 
     result = estimate_folder(folder, progress=_progress("photo"))
@@ -215,7 +216,7 @@ def estimate(folder: Path, as_json: bool) -> int:
         click.echo(line)
     _print_findings(findings)
     click.echo(f"Written: {folder / 'results' / 'estimate.json'}")
-    click.echo(f"Next: perpend report {folder}")
+    click.echo(f"Next: perpend report {typed(folder)}")
     return _exit_code(findings)
 
 
@@ -271,7 +272,7 @@ def demo(out: Path | None, self_check: bool) -> int:
         return DONE if all(check.holds for check in checks) else FAILED
     from intake.demo import copy_demo
     from intake.pipeline import report_folder
-    from intake.printing import estimate_lines, verdict_lines, wall_line
+    from intake.printing import estimate_lines, typed, verdict_lines, wall_line
     from intake.store import read_geometry
 
     folder = copy_demo(out)
@@ -284,7 +285,7 @@ def demo(out: Path | None, self_check: bool) -> int:
         click.echo(line)
     for path in written[:1]:
         click.echo(f"Report: {path}")
-    click.echo(f"Next: open the report in a browser. The marks behind it: perpend mark {folder}")
+    click.echo(f"Next: open the report in a browser. The marks behind it: perpend mark {typed(folder)}")
     click.echo("Then your own wall: perpend sheet")
     stops = [finding for finding in findings if finding.severity == "stop"]
     _print_findings(stops, most=3)

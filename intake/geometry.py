@@ -10,6 +10,7 @@ from intake.brick_faces import bonds_by_wall, brickwork_result, read_brick_faces
 from intake.gather import Gathered
 from intake.outcomes import finding_entry, wall_result, with_taped_shape
 from intake.outer_faces import courses_as_scale, missing_outer_reveals
+from intake.printing import typed
 from intake.records import site_of
 from intake.results import ConstructionResult, Geometry, PhotoResult, ReferenceResult, WallResult
 from intake.survey import Survey, WallEntry
@@ -95,7 +96,7 @@ def solve_wall(found: Gathered, wall: DeclaredWall, faces: Mapping[str, Brickwor
 def missing_basics(found: Gathered) -> list[Finding]:
     """Return findings for what a survey needs and lacks: marks, and photos that show a wall."""
     if not found.walls:
-        remedy = f"Mark the corners: perpend mark {found.folder.name}."
+        remedy = f"Mark the corners: perpend mark {typed(found.folder.name)}."
         return [Finding(code="S002", severity="stop", message="No wall is declared or marked.", remedy=remedy)]
     findings = []
     marked = {mark.wall for mark in found.marks}
@@ -103,7 +104,7 @@ def missing_basics(found: Gathered) -> list[Finding]:
         taped = wall.taped.model_dump(exclude_none=True)
         if wall.id not in marked and not taped and wall.side == "inside":
             message = f"{wall.id}: not marked in any photo and not taped, so it has no size."
-            remedy = f"Mark its corners: perpend mark {found.folder.name}; or tape its width and height."
+            remedy = f"Mark its corners: perpend mark {typed(found.folder.name)}; or tape its width and height."
             findings.append(
                 Finding(code="S003", severity="stop", message=message, remedy=remedy, where={"wall": wall.id})
             )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 from intake.results import Check, ValueSd, WallResult
@@ -18,6 +20,12 @@ VERDICTS = {
     "not_before": "Do not go ahead before the conditions are met",
     "cannot_say": "Cannot say yet",
 }
+
+
+def typed(path: Path | str) -> str:
+    """Return a path as it can be typed after a command: in quotes where it holds a space or the like."""
+    text = str(path)
+    return text if re.fullmatch(r"[\w./\\:~-]+", text) else f'"{text}"'
 
 
 def placed(finding: Finding) -> str:

@@ -6,11 +6,15 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from intake.gather import Gathered
+from intake.printing import typed
 from intake.survey import OpeningEntry, WallEntry
 from vision.findings import Finding
 from vision.proposals import Proposal, propose_marks
-from vision.walls import DeclaredReference, Mark
+from vision.references import UNSURE_OF_SIZE
+from vision.walls import DeclaredReference, Mark, Sighting
 
+STOREY_MM = (2050.0, 3150.0)
+"""Room heights that a proposed wall may have where nothing else tells the size; common practice, no source."""
 AGREE = 0.03
 """Proposals of one wall from two photos that differ by more than this share do not go together."""
 
@@ -61,18 +65,69 @@ def shared_groups(found: Gathered) -> list[list[str]]:
 def _proposals(found: Gathered, wall: str) -> list[Proposal]:
     """Return the proposals for a wall from every photo that shows its references, best first, those that agree."""
     own = {reference.id for reference in found.references.values() if belongs(found, reference, wall)}
+    sure = [sighting for sighting in found.sightings if sighting.confirmed and sighting.reference in own]
+    proposals = _outlines(found, sure)
+    if not sure:
+        proposals = _told_by_a_storey(found, own)
+    return [proposal for proposal in proposals if _agrees(proposal, proposals[0])]
+
+
+def _outlines(found: Gathered, sightings: list[Sighting]) -> list[Proposal]:
+    """Return an outline from each photo that shows some of the sightings, best first."""
     proposals = []
     for name, photo in found.photos.items():
-        sightings = [
-            sighting
-            for sighting in found.sightings
-            if sighting.photo == name and sighting.confirmed and sighting.reference in own
-        ]
-        proposal = propose_marks(found.grey(name), photo=photo, sightings=sightings) if sightings else None
+        here = [sighting for sighting in sightings if sighting.photo == name]
+        proposal = propose_marks(found.grey(name), photo=photo, sightings=here) if here else None
         if proposal is not None:
             proposals.append(proposal)
-    proposals.sort(key=lambda proposal: (-proposal.score, proposal.photo))
-    return [proposal for proposal in proposals if _agrees(proposal, proposals[0])]
+    return sorted(proposals, key=lambda proposal: (-proposal.score, proposal.photo))
+
+
+def _told_by_a_storey(found: Gathered, own: set[str]) -> list[Proposal]:
+    """Return outlines scaled by declared cards or sheets of paper that only lacked something to tell their size by.
+
+    A room tells it: scaled by the wrong thing, its wall would hardly be a storey high. What is used so is said; the
+    sizes are proposed ones like all the rest.
+    """
+    doubtful = {
+        (finding.where["photo"], finding.where["reference"])
+        for finding in found.findings
+        if finding.code == UNSURE_OF_SIZE
+    }
+    maybe = [
+        sighting
+        for sighting in found.sightings
+        if sighting.reference in own and (sighting.photo, sighting.reference) in doubtful
+    ]
+    likely = [proposal for proposal in _outlines(found, maybe) if _is_between(proposal.height_mm, STOREY_MM)]
+    likely = [proposal for proposal in likely if _agrees(proposal, likely[0])]
+    shown = {proposal.photo for proposal in likely}
+    used = {(sighting.photo, sighting.reference) for sighting in maybe if sighting.photo in shown}
+    found.sightings[:] = [
+        replace(sighting, confirmed=True) if (sighting.photo, sighting.reference) in used else sighting
+        for sighting in found.sightings
+    ]
+    found.findings[:] = [
+        _scaled_by(finding)
+        if finding.code == UNSURE_OF_SIZE and (finding.where["photo"], finding.where["reference"]) in used
+        else finding
+        for finding in found.findings
+    ]
+    return likely
+
+
+def _scaled_by(finding: Finding) -> Finding:
+    reference = finding.where["reference"]
+    return replace(
+        finding,
+        severity="warn",
+        message=f"{finding.where['photo']}: the proposed sizes are scaled by what is most likely {reference}.",
+        remedy=f"Confirm the corners of {reference} when you mark the wall; until then trust no size.",
+    )
+
+
+def _is_between(value: float, limits: tuple[float, float]) -> bool:
+    return limits[0] < value < limits[1]
 
 
 def belongs(found: Gathered, reference: DeclaredReference, wall: str) -> bool:
@@ -106,7 +161,7 @@ def _use(found: Gathered, entry: WallEntry, proposals: list[Proposal]) -> None:
             code="S004",
             severity="stop",
             message=f"{entry.id}: its outline is proposed from the photos, not confirmed; order nothing from it.",
-            remedy=f"Confirm or move the corners: perpend mark {found.folder.name}.",
+            remedy=f"Confirm or move the corners: perpend mark {typed(found.folder.name)}.",
             where={"wall": entry.id},
         )
     )

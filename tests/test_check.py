@@ -94,6 +94,19 @@ def test_a_blurred_photo_is_unusable_and_the_message_asks_for_it_politely(home: 
     assert write_for_client(tmp_path / "blurred", check) is not None
 
 
+def test_a_small_sheet_is_asked_for_again_only_where_no_other_photo_shows_it_larger(tmp_path: Path) -> None:
+    home = render_home(22)
+    folder = write_home(tmp_path / "both", home, marked=False)
+    told = {finding.code: finding for finding in check_folder(folder).findings}["P014"]
+    assert (told.severity, told.where["photo"]) == ("note", "IMG_0002.jpg")
+    assert told.remedy == "Nothing to do: IMG_0001.jpg shows it larger."
+    assert check_folder(folder).message == ""
+    (folder / "IMG_0001.jpg").unlink()
+    alone = check_folder(folder)
+    assert {finding.code: finding for finding in alone.findings}["P014"].severity == "warn"
+    assert "Retake it from nearer." in alone.message
+
+
 def test_a_dark_photo_and_lost_camera_details_are_told(home: Rendered, tmp_path: Path) -> None:
     spoil(home, tmp_path / "dark", dark=True, no_exif=True)
     codes = {finding.code for finding in check_folder(tmp_path / "dark").findings}

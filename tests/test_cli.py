@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import subprocess
 import sys
 import time
@@ -148,6 +149,14 @@ def test_readme_shows_every_command_and_every_option() -> None:
             for word in option.opts:
                 if word.startswith("--") and word not in ("--debug", "--help"):
                     assert word in readme, f"{name} {word}"
+
+
+def test_the_next_command_can_be_typed_as_printed_though_the_folder_has_spaces(tmp_path: Path) -> None:
+    folder = tmp_path / "14 Mill Lane"
+    folder.mkdir()
+    (folder / "survey.json").write_text('{"schema_version": 1, "walls": [{"id": "a", "taped": {"width_mm": 3000}}]}')
+    line = next(line for line in perpend("measure", folder).output.splitlines() if line.startswith("Next: "))
+    assert shlex.split(line.removeprefix("Next: ")) == ["perpend", "estimate", str(folder)]
 
 
 def test_demo_never_writes_over_a_folder(tmp_path: Path) -> None:
