@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
@@ -13,7 +14,7 @@ from estimator.boards import BoardRules, BoardSize, board_rules, sizes_on_sale
 from estimator.columns import _joint_domain
 from estimator.faces import Box, Face
 from estimator.layout import board_for, fits_on, lay_boards, make_job
-from estimator.layout_records import Piece, RoomLayout
+from estimator.layout_records import Effort, Piece, RoomLayout
 from estimator.setting_out import Corner
 from estimator.tables import Table, parse_table
 from tests.board_checker import faults
@@ -254,8 +255,6 @@ def test_each_thickness_has_its_own_sizes_on_sale() -> None:
 
 
 def test_a_point_of_the_wall_is_found_on_its_board() -> None:
-    import random
-
     room = random_room(random.Random(2), "r")
     layout = lay(*room.faces, corners=room.corners)
     for piece in layout.pieces:
@@ -347,3 +346,37 @@ def test_one_board_passes_a_narrow_window_as_far_as_its_own_width(width: int, co
     layout = lay(face("a", width, 2400, window("w", width // 2 - 200, 400)))
     assert layout.count == count
     assert (layout.kept == "all" and len(layout.pieces) == 1) is (count == 1)
+
+
+@pytest.mark.parametrize("number", [2, 5, 8])
+@pytest.mark.parametrize(
+    "effort",
+    [
+        Effort(bound=1e-6, place=1.0, prove=0.1, tidy=0.0),
+        Effort(bound=0.01, place=0.3, prove=0.05, tidy=0.01),
+        Effort(bound=0.05, place=0.3, prove=0.3, tidy=0.0),
+    ],
+    ids=["no bound", "hardly any work", "a little work"],
+)
+def test_with_little_work_a_layout_is_still_right_and_its_bound_true(number: int, effort: Effort) -> None:
+    """A bound that holds is never above what a longer search finds; little work costs boards, never a rule."""
+    room = random_room(random.Random(number), f"r{number}", most_walls=3)
+    long = lay(*room.faces, corners=room.corners)
+    short = lay_boards(room.faces, sizes=SIZES, rules=RULES, corners=room.corners, effort=effort)
+    assert [f for f in faults(room.faces, short, rules=RULES, corners=room.corners) if "full columns" not in f] == []
+    assert short.lower_bound <= long.count <= short.count
+
+
+def test_a_socket_gives_way_before_a_jamb_and_the_joint_says_so() -> None:
+    """1300 mm need a joint; wherever it may stand there is a box, so that the rule for boxes is let go, no other."""
+    layout = lay(face("a", 1300, 2400, boxes=(Box(id="s", left=100, right=1200),)))
+    assert (layout.count, layout.kept) == (2, "jambs")
+    assert [j.risk for j in layout.joints] == ["in line with s"]
+
+
+def test_too_many_boards_for_the_area_is_told_without_a_search() -> None:
+    faces = (face("a", 3700, 2400),)
+    layout = lay(*faces)
+    assert fits_on(faces, 2, like=layout, rules=RULES).fits is False
+    tall = (face("a", 3700, 5200),)
+    assert fits_on(tall, 9, like=layout, rules=RULES).fits is False

@@ -79,6 +79,32 @@ def test_the_joint_covariance_of_the_wall_is_used_where_there_is_one() -> None:
     assert alone[0, 0] == pytest.approx(16.0)
 
 
+def test_a_size_that_is_not_known_has_no_row_and_one_outside_the_covariance_stands_alone() -> None:
+    bare = replace(wall(openings=(window(sill_mm=None),)), width_mm=None)
+    keys, covariance = size_covariance(bare)
+    assert keys == ("height_mm", *(f"openings.w1.{k}" for k in ("width_mm", "height_mm", "left_mm")))
+    assert np.diag(covariance) == pytest.approx([4.5, 9, 9, 9])
+    joint = wall(sd=3.0, openings=(window(left_mm=known(1400, 7.0)),))
+    kept = [k for k in range(len(joint.keys)) if joint.keys[k] not in ("openings.w1.left_mm", "width_top_mm")]
+    assert joint.covariance_mm2 is not None
+    part = replace(
+        joint,
+        keys=tuple(joint.keys[k] for k in kept),
+        covariance_mm2=np.asarray(joint.covariance_mm2)[np.ix_(kept, kept)],
+    )
+    keys, covariance = size_covariance(part)
+    assert covariance[keys.index("openings.w1.left_mm"), keys.index("openings.w1.left_mm")] == pytest.approx(49)
+    assert covariance[0, 0] == pytest.approx(9)
+
+
+def test_a_count_that_may_be_lower_says_so_and_leaves_out_what_is_not_likely() -> None:
+    """3602 mm is four boards; two millimetres less and three would do."""
+    items = asked(case(wall(width=3602, sd=6.0), site=NO_PLASTER))
+    assert [(i.wall, i.key) for i in items] == [("north", "width_mm")]
+    assert items[0].why.endswith("that 3 boards would do")
+    assert "too few" not in items[0].why
+
+
 def test_the_length_that_decides_leads_the_list_and_is_the_only_one() -> None:
     items = asked(case(wall(width=3596, sd=6.0), site=NO_PLASTER), case(wall("east", 2398, sd=0.5), site=NO_PLASTER))
     assert [(i.wall, i.key) for i in items] == [("north", "width_mm")]

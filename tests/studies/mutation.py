@@ -76,6 +76,11 @@ EQUIVALENT: dict[str, str] = {
     )
     for zeros in (("1.0", "0.0"), ("0.0", "1.0"))
 } | {
+    "estimator.faces: return a.left < b.right and b.left < a.right and (a.bottom < b.top) and (b.bottom < a.top) -> "
+    "return a.left <= b.right and b.left < a.right and (a.bottom < b.top) and (b.bottom < a.top)": (
+        "openings are held against each other from left to right and have a width, so that the first always begins "
+        "before the second ends"
+    ),
     "estimator.cutting: if limit is not None and len(free) + 1 >= limit: -> if limit is not None and len(free) - 1 >= "
     "limit:": "it only saves time: a plan that takes no fewer boards is thrown away by the caller all the same"
 }
