@@ -121,7 +121,7 @@ def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, vie
     rough.sort(key=lambda r: r.misfit)
     fitted: list[Candidate] = []
     for seen in rough[: _MOST_FITTED if sized else _MOST_FITTED_UNSIZED]:
-        if not any(_same_place(c.corners_px, seen.corners_px) for c in fitted if not c.reasons):
+        if not any(_same_place(c.corners_px, seen.corners_px) for c in fitted if not c.reasons and not c.doubts):
             fitted.append(_fitted(picture, seen, target, view))
     return _best_first(fitted + judged)
 
