@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -12,9 +13,11 @@ import pytest
 from intake.check import check_folder
 from intake.framing import _which_way
 from tests.scenes_brick import render_brick
+from tests.simulated_walls import Placed, Setting, View, simulate
 from tests.spoiled_photos import KINDS, Spoiled, Told, file_of, spoiled_photo
 from tests.studies.gate import PHOTOS, run
 from tests.survey_folders import Rendered, survey_of
+from vision.forecast import forecast
 
 
 def folder_of(photo: Spoiled, folder: Path, *, taped: bool = False) -> Path:
@@ -57,6 +60,30 @@ def test_a_lens_that_the_file_misnames_is_found_out(tmp_path: Path) -> None:
 def test_a_wall_that_runs_out_of_the_picture_is_told_with_its_corner(tmp_path: Path) -> None:
     found = codes(folder_of(spoiled_photo(9008, "crop"), tmp_path / "cropped"))
     assert found["P022"] == "IMG_0001.jpg: cuts off the wall's bottom right corner."
+
+
+@pytest.mark.parametrize(("focal_rel_sd", "proposed", "counted_on"), [(0.3, True, 2), (0.3, False, 4), (0.02, True, 4)])
+def test_a_corner_near_the_rim_is_not_counted_on_where_only_a_doubtful_lens_proposed_it(
+    focal_rel_sd: float, proposed: bool, counted_on: int
+) -> None:
+    sheet = (Placed(kind="survey_sheet", at=(0.2, 0.5)),)
+    setting = Setting(references=sheet, photos=(View(yaw=(-10, 10), distance_m=3.8),))
+    problem = simulate(setting, np.random.default_rng(2)).problem
+    trimmed_px = np.array([0.0, 498.0])  # above and below; the floor is left 30 of 4 000 px from the rim
+    photo = replace(problem.photos[0], height_px=3000 - 2 * 498, focal_rel_sd=focal_rel_sd)
+    shown = replace(
+        problem,
+        photos=(photo,),
+        edges=(),
+        marks=tuple(replace(mark, px=(mark.px[0], mark.px[1] - 498.0)) for mark in problem.marks),
+        sightings=tuple(
+            replace(seen, points_px=seen.points_px - trimmed_px, corners_px=seen.corners_px - trimmed_px)
+            for seen in problem.sightings
+        ),
+    )
+    solution = forecast(shown, proposed=proposed)
+    assert solution is not None
+    assert sum(mark.opening is None for mark in solution.problem.marks) == counted_on
 
 
 def sheet_pixels(number: int) -> np.ndarray:
