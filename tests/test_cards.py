@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -166,3 +167,44 @@ def test_corners_move_inwards_along_both_sides() -> None:
     assert is_convex(square)
     assert not is_convex(square[[0, 2, 1, 3]])
     assert np.isnan(crossing(np.array([1.0, 0, 0]), np.array([1.0, 0, 5]))).all()
+
+
+def test_what_reaches_out_of_the_picture_is_neither_round_nor_plain_nor_fitted() -> None:
+    picture = np.full((200, 300, 3), 128, np.uint8)
+    beyond = np.array([[-20.0, -20], [120, -20], [120, 70], [-20, 70]])
+    model = Target.of("id1_card").model_mm(beyond)
+    assert corner_radius_mm(picture, beyond, model) == (3.18, 10.0)
+    assert plainness(picture, beyond) == 0.0
+    assert fit_quad(picture, beyond) == "it reaches out of the picture"
+    assert fit_quad(picture, np.array([[50.0, 50], [58, 50], [58, 56], [50, 56]])) == "a side is too short to be fitted"
+
+
+def test_a_grey_picture_gives_the_same_card() -> None:
+    scene = scene_of(card_at())
+    grey = np.asarray(cv2.cvtColor(scene.picture, cv2.COLOR_BGR2GRAY), np.uint8)
+    true, target = true_corners(scene), Target.of("id1_card")
+    in_colour, in_grey = (judge(p, true, target, None) for p in (scene.picture, grey))
+    assert in_grey.reasons == ()
+    assert np.abs(in_grey.corners_px - in_colour.corners_px).max() < 0.5
+
+
+@pytest.mark.parametrize("bow_px", [4.0, 5.0])
+def test_a_thing_with_a_bent_side_is_no_card(bow_px: float) -> None:
+    picture = np.full((300, 400, 3), 90, np.uint8)
+    along = np.linspace(0, 1, 40)
+    top = np.column_stack([100 + 171.2 * along, 100 - bow_px * np.sin(np.pi * along)])
+    outline = np.concatenate([top, [[271.2, 207.96], [100, 207.96]]])
+    cv2.fillPoly(picture, [np.round(outline * 16).astype(np.int32)], (200, 60, 40), cv2.LINE_AA, 4)
+    picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.9), np.uint8)
+    mean = 100 - bow_px / 2
+    corners = np.array([[100.0, mean], [271.2, mean], [271.2, 208], [100, 208]])
+    judged = judge(picture, corners, Target.of("rectangle", 171.2, 208 - mean), None, told=True)
+    assert any("is not straight" in r for r in judged.reasons)
+
+
+@pytest.mark.parametrize("colour", [(0.06, 0.06, 0.06), (0.75, 0.75, 0.75), (0.05, 0.3, 0.1)])
+def test_a_shadow_and_the_side_face_do_not_move_the_front_s_sides(colour: tuple[float, float, float]) -> None:
+    card = replace(card_at(turn_deg=1.0), colour=colour)
+    scene = scene_of(card, camera=view(2050.0, 700.0))
+    found = judge(scene.picture, true_corners(scene), Target.of("id1_card"), None, told=True)
+    assert np.sqrt(np.mean((found.corners_px - true_corners(scene)) ** 2)) < 0.2

@@ -11,7 +11,7 @@ from intake.privacy import blur_inside
 from tests.scenes import Reference, Room, Scene, Style, Thing, render
 from tests.scenes_random import look_at
 from tests.studies import references as study
-from vision.references import find_references, never_found
+from vision.references import find_references, never_found, opening_heights
 from vision.walls import CORNERS, SHEET_CORNERS, DeclaredReference, Mark, Measured, ReferenceKind
 
 WALL = np.array([[0, 0], [2400, 0], [2400, 2100], [0, 2100]], float)
@@ -197,3 +197,42 @@ def test_a_share_of_the_study_keeps_its_bounds() -> None:
         rectangles = told[kind]
         assert isinstance(rectangles, dict)
         assert rectangles["wrong_used"] == 0
+
+
+def test_an_opening_s_height_is_told_by_a_reference_on_its_wall_and_by_no_other(everything: Scene) -> None:
+    opening = np.array([[300, 900], [1100, 900], [1100, 1900], [300, 1900]], float)
+    places = everything.camera.project(np.column_stack([opening, np.zeros(4)]))
+    marks = wall_marks(everything) + tuple(
+        Mark(photo="p", wall="north", opening="w1", face="wall", point=c, px=(float(x), float(y)))
+        for c, (x, y) in zip(CORNERS, places, strict=True)
+    )
+    search = find_references(everything.picture, photo="p", marks=marks)
+    (sheet,) = search.sightings
+    size = (everything.camera.width_px, everything.camera.height_px)
+    walls: dict[str, str | None] = {sheet.reference: None}
+    heights = opening_heights(search, marks, walls, photo="p", size_px=size)
+    assert heights[("north", "w1")] == pytest.approx(1000.0, rel=0.03)
+    assert opening_heights(search, marks, {sheet.reference: "south"}, photo="p", size_px=size) == {}
+
+
+def test_a_sheet_of_another_number_takes_the_name_of_the_one_declared_without_a_number(everything: Scene) -> None:
+    unnumbered = replace(declared("mine", "survey_sheet"), number=None)
+    search = find_references(everything.picture, photo="p", declared=(unnumbered,))
+    assert [s.reference for s in search.sightings] == ["mine"]
+    other = replace(declared("other", "survey_sheet"), number=40)
+    search = find_references(everything.picture, photo="p", declared=(other,))
+    assert [s.reference for s in search.sightings] == ["sheet-17"]
+    (missing,) = [f for f in search.findings if f.code == "R004"]
+    assert missing.where["reference"] == "other"
+
+
+def test_a_curled_sheet_and_one_with_a_single_tag_in_view_are_findings() -> None:
+    scene = scene_of(replace(SHEET, curl_mm=25.0))
+    search = find_references(scene.picture, photo="p")
+    assert {f.code for f in search.findings} & {"R006", "R001"}
+    hidden = replace(SHEET, covered=((-60.0, -110.0, 150.0, 110.0), (-150.0, -110.0, -50.0, 0.0)))
+    search = find_references(scene_of(hidden).picture, photo="p")
+    assert search.sightings == ()
+    (part,) = [f for f in search.findings if f.code == "R001"]
+    assert "only one tag of sheet 17 is in plain view" in part.message
+    assert "Uncover the whole sheet" in part.remedy

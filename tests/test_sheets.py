@@ -11,7 +11,7 @@ import pytest
 from tests.scenes import Camera, Reference, Room, Scene, Style, render
 from tests.scenes_random import look_at
 from vision.sheet_map import TAG_CENTRES_MM, TAG_CORNERS_MM, TAG_SQUARE_MM, SheetMap
-from vision.sheets import Sheet, find_sheets, find_tags
+from vision.sheets import Sheet, find_sheets, find_tags, place_sheet
 from vision.tag_fit import fit_tags
 
 CORNERS = np.array([[0, 0], [3000, 0], [3000, 2400], [0, 2400]], float)
@@ -179,3 +179,46 @@ def test_the_map_s_derivatives_agree_with_finite_differences() -> None:
     flat = replace(base, bend_mm=np.zeros(2))
     assert flat.to_pixels(flat.linearised(p)[0]) == pytest.approx(p, abs=1e-4)
     assert place.shape == (3, 2)
+
+
+def test_a_large_photo_that_should_show_no_sheet_is_read_in_full_once_half_of_it_shows_a_tag() -> None:
+    scene = seen_only(Reference(kind="sheet", number=31, centre_mm=(1500, 1200)))
+    large = np.full((3024, 4032, 3), 110, np.uint8)
+    assert find_tags(large, thorough=False) == []
+    large[900 : 900 + 1008, 1200 : 1200 + 1344] = scene.picture
+    tags = find_tags(large, thorough=False)
+    assert {t.id for t in tags} == {124, 125, 126, 127}
+    small = {t.id: t.corners_px for t in find_tags(scene.picture)}
+    assert all(np.abs(t.corners_px - small[t.id] - np.array([1200, 900])).max() < 0.6 for t in tags)
+
+
+def test_noise_that_hides_the_tags_at_full_size_is_averaged_away_at_half_size() -> None:
+    scene = seen_only(Reference(kind="sheet", number=8, centre_mm=(1500, 1200)))
+    twice = np.repeat(np.repeat(cv2.cvtColor(scene.picture, cv2.COLOR_BGR2GRAY), 2, axis=0), 2, axis=1)
+    noise = np.random.default_rng(5).normal(0, 110, twice.shape)
+    noisy = np.asarray(np.clip(twice + noise, 0, 255), np.uint8)
+    assert find_tags(noisy, thorough=False) == []
+    assert len({t.id for t in find_tags(noisy)} & {32, 33, 34, 35}) >= 2
+
+
+def test_a_grey_picture_places_a_sheet_where_its_colours_do() -> None:
+    scene, (sheet,) = seen(Reference(kind="sheet", number=12, centre_mm=(1500, 1200)))
+    (grey,) = find_sheets(np.asarray(cv2.cvtColor(scene.picture, cv2.COLOR_BGR2GRAY), np.uint8))[0]
+    assert np.abs(grey.corners_px - sheet.corners_px).max() < 0.1
+
+
+@pytest.mark.parametrize(
+    ("scale", "shift", "reason"),
+    [
+        ((-1.0, -1.0), (500.0, 400.0), "do not lie on one flat sheet"),
+        ((1.0, -1.0), (60.0, 400.0), "reach outside the picture"),
+        ((1.0, -1.0), (500.0, 400.0), "have no contrast"),
+    ],
+)
+def test_tags_that_cannot_be_a_sheet_are_refused_with_the_reason(
+    scale: tuple[float, float], shift: tuple[float, float], reason: str
+) -> None:
+    blank = np.full((800, 1000, 3), 120, np.uint8)
+    corners = (TAG_CORNERS_MM * np.array(scale) + np.array(shift)).reshape(4, 4, 2)
+    result = place_sheet(blank, 9, dict(enumerate(corners)))
+    assert isinstance(result, str) and reason in result
