@@ -180,8 +180,8 @@ def out_of_date(on: date) -> tuple[str, ...]:
         The day. Two days with the same answer give the same estimate.
     """
     table = read_table("rules")
-    expired = [key for key, row in table.rows.items() if "expires" in row and on > row["expires"]]
-    return (*sorted(expired), *((UNCHECKED,) if (on - table.checked).days > STALE_DAYS else ()))
+    expired = sorted(key for key, row in table.rows.items() if "expires" in row and on > row["expires"])
+    return (*expired, UNCHECKED) if (on - table.checked).days > STALE_DAYS else tuple(expired)
 
 
 def rule_findings(notes: Sequence[RuleNote], *, wall: str, on: date | None = None) -> tuple[Finding, ...]:
@@ -207,13 +207,12 @@ def rule_findings(notes: Sequence[RuleNote], *, wall: str, on: date | None = Non
         for note in notes
         if note.applies == "yes" and (note.key in _JUDGES or note.kind == "nation")
     ]
-    checked = read_table("rules").checked
     if on is not None and UNCHECKED in out_of_date(on):
         found.append(
             Finding(
                 code="L090",
                 severity="warn",
-                message=f"The rules were last checked on {checked}, more than a year ago.",
+                message=f"The rules were last checked on {read_table('rules').checked}, more than a year ago.",
                 remedy="Look up the editions in force before you rely on them.",
                 where={"wall": wall},
             )
