@@ -69,20 +69,34 @@ EQUIVALENT: dict[str, str] = {
         "used and only contents the type checker"
     )
     for zeros in (("1.0", "0.0"), ("0.0", "1.0"))
-} | {
+}
+EQUIVALENT |= {
     f"estimator.faces: {_TALL.format('0.0', '0.0')} -> {_TALL.format(*zeros)}": (
         "the number stands in for a height that is not known beside one that is; what is lined is higher than 1 mm, "
         "so it is never the greater"
     )
     for zeros in (("1.0", "0.0"), ("0.0", "1.0"))
-} | {
+}
+EQUIVALENT |= {
     "estimator.faces: return a.left < b.right and b.left < a.right and (a.bottom < b.top) and (b.bottom < a.top) -> "
     "return a.left <= b.right and b.left < a.right and (a.bottom < b.top) and (b.bottom < a.top)": (
         "openings are held against each other from left to right and have a width, so that the first always begins "
         "before the second ends"
     ),
     "estimator.cutting: if limit is not None and len(free) + 1 >= limit: -> if limit is not None and len(free) - 1 >= "
-    "limit:": "it only saves time: a plan that takes no fewer boards is thrown away by the caller all the same"
+    "limit:": "it only saves time: a plan that takes no fewer boards is thrown away by the caller all the same",
+    "estimator.moisture: if dried >= 0: -> if dried > 0:": "the outer face holds no water, so that it never dries",
+    "estimator.moisture: if dried >= 0: -> if dried >= 1:": "the outer face holds no water, so that it never dries",
+}
+EQUIVALENT |= {
+    f"estimator.junctions: inside_{a} = (cell_{a} > {low}) & (cell_{a} < {high}) -> inside_{a} = {changed}": (
+        "the edges of every rectangle are lines of the grid, so that no middle of a cell lies on one"
+    )
+    for a, low, high in (("x", "left", "right"), ("y", "bottom", "top"))
+    for changed in (
+        f"(cell_{a} >= {low}) & (cell_{a} < {high})",
+        f"(cell_{a} > {low}) & (cell_{a} <= {high})",
+    )
 }
 _OF_LENSES = "the unknowns begin with a lens, so that no corner stands at their beginning"
 _LAST_CORNER = (
