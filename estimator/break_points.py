@@ -53,8 +53,8 @@ class Side:
     count: int
     breaks: Mapping[Dim, float]
 
-    def chance(self, dims: Sequence[Dim], covariance: FloatArray) -> float:
-        """Return the chance that the sizes lie beyond the break.
+    def chance(self, dims: Sequence[Dim], covariance: FloatArray, *, beyond_mm: float = 0.0) -> float:
+        """Return the chance that the sizes lie beyond the break, by ``beyond_mm`` or more in the one that tells most.
 
         Notes
         -----
@@ -63,7 +63,7 @@ class Side:
         """
         slope = np.array([1 / self.breaks[d] if d in self.breaks else 0.0 for d in dims])
         spread = math.sqrt(max(0.0, float(slope @ covariance @ slope)))
-        return normal_tail(1 / spread) if spread > 0 else 0.0
+        return normal_tail((1 + beyond_mm * float(np.abs(slope).max())) / spread) if spread > 0 else 0.0
 
 
 def normal_tail(z: float) -> float:

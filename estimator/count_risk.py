@@ -17,6 +17,8 @@ from estimator.more_readings import TAPE_SD_MM
 from estimator.setting_out import Corner
 from vision.walls import FloatArray, Measured, MeasuredWall
 
+FILLED_MM = 2.0  # a gap beside a board that jointing fills (common practice, no source: up to 3 mm)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CountRisk:
@@ -24,7 +26,7 @@ class CountRisk:
 
     ``dims`` and ``covariance`` (n, n) [mm²] are the sizes that matter; ``up`` and ``down`` how the count can change;
     ``length_flip`` the chance, for each wall's height, that boards of another length are needed. ``to_order`` is the
-    least number that is enough with 95 % probability.
+    least number that is enough with 95 % probability, gaps of up to ``FILLED_MM`` being filled.
     """
 
     room: str
@@ -43,9 +45,9 @@ class CountRisk:
 
     @property
     def to_order(self) -> int:
-        """The least number of boards that is enough with 95 % probability."""
-        more, fewer = self.chances()
-        return self.count + (1 if more > 0.05 else 0) - (1 if fewer >= 0.95 else 0)
+        """The least number of boards that is enough with 95 % probability; none is bought to close ``FILLED_MM``."""
+        more = self.up.chance(self.dims, self.covariance, beyond_mm=FILLED_MM) if self.up else 0.0
+        return self.count + (1 if more > 0.05 else 0) - (1 if self.chances()[1] >= 0.95 else 0)
 
 
 def size_covariance(measured: MeasuredWall) -> tuple[tuple[str, ...], FloatArray]:

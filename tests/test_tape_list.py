@@ -79,6 +79,21 @@ def test_the_joint_covariance_of_the_wall_is_used_where_there_is_one() -> None:
     assert alone[0, 0] == pytest.approx(16.0)
 
 
+@pytest.mark.parametrize(("sd", "more"), [(0.8, 0), (9.0, 1)])
+def test_no_board_is_bought_to_close_a_gap_that_jointing_fills(sd: float, more: int) -> None:
+    """3600 mm is three boards of 1200 and a millimetre over asks for a fourth; a known millimetre or two is filled."""
+    risk, _ = risk_of(case(wall(width=3600, sd=sd)))
+    assert risk.count == 3
+    assert risk.chances()[0] > 0.05
+    assert risk.to_order == 3 + more
+
+
+def test_beyond_a_break_by_more_is_less_likely() -> None:
+    side = Side(count=5, breaks={("a", "width_mm"): 3.0})
+    chances = [side.chance([("a", "width_mm")], np.array([[4.0]]), beyond_mm=mm) for mm in (0.0, 1.0, 2.0)]
+    assert chances == pytest.approx([normal_tail((3 + mm) / 2) for mm in (0, 1, 2)])
+
+
 def test_a_size_that_is_not_known_has_no_row_and_one_outside_the_covariance_stands_alone() -> None:
     bare = replace(wall(openings=(window(sill_mm=None),)), width_mm=None)
     keys, covariance = size_covariance(bare)
