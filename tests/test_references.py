@@ -227,9 +227,13 @@ def test_a_sheet_of_another_number_takes_the_name_of_the_one_declared_without_a_
 
 
 def test_a_curled_sheet_and_one_with_a_single_tag_in_view_are_findings() -> None:
-    scene = scene_of(replace(SHEET, curl_mm=25.0))
+    room = Room(corners_mm=WALL, references=(replace(SHEET, centre_mm=(1500, 1200), curl_mm=3.2),))
+    at, aim = np.array([1900.0, 1400.0, 1400.0]), np.array([1500.0, 1200.0, 0])
+    scene = render(room, look_at(at, aim, size_px=(1344, 1008), focal_px=941), STYLE, seed=1)
     search = find_references(scene.picture, photo="p")
-    assert {f.code for f in search.findings} & {"R006", "R001"}
+    assert [s.number for s in search.sightings] == [17]
+    (bent,) = search.findings
+    assert bent.code == "R006" and "Sheet 17 does not lie flat" in bent.message
     hidden = replace(SHEET, covered=((-60.0, -110.0, 150.0, 110.0), (-150.0, -110.0, -50.0, 0.0)))
     search = find_references(scene_of(hidden).picture, photo="p")
     assert search.sightings == ()

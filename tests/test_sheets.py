@@ -222,3 +222,24 @@ def test_tags_that_cannot_be_a_sheet_are_refused_with_the_reason(
     corners = (TAG_CORNERS_MM * np.array(scale) + np.array(shift)).reshape(4, 4, 2)
     result = place_sheet(blank, 9, dict(enumerate(corners)))
     assert isinstance(result, str) and reason in result
+
+
+def test_tags_too_small_to_be_read_as_they_are_are_read_enlarged() -> None:
+    scene = render(
+        room(Reference(kind="sheet", number=17, centre_mm=(1500, 1200))), camera(1700.0, 3600.0), STYLE, seed=1
+    )
+    assert len(find_tags(scene.picture)) > len(find_tags(scene.picture, thorough=False)) > 0
+
+
+def test_paper_whose_edges_do_not_show_tells_no_print_scale() -> None:
+    sheet = Reference(kind="sheet", number=17, centre_mm=(1500, 1200), stand_off_mm=0.0)
+    white = Room(corners_mm=CORNERS, references=(sheet,), finish="paint", colour=(0.82, 0.82, 0.80))
+    (on_white,), _ = find_sheets(render(white, camera(), STYLE, seed=1).picture)
+    assert on_white.print_scale is None
+    picture = seen_only(replace(sheet, stand_off_mm=0.6)).picture
+    (whole,), _ = find_sheets(picture)
+    assert whole.print_scale is not None
+    low, high = whole.corners_px.min(axis=0).astype(int) - 6, whole.corners_px.max(axis=0).astype(int) + 7
+    (cut,), _ = find_sheets(np.ascontiguousarray(picture[low[1] : high[1], low[0] : high[0]]))
+    assert cut.print_scale is None
+    assert np.abs(cut.corners_px + low - whole.corners_px).max() < 0.02
