@@ -146,7 +146,7 @@ def _anchor_poses(view: View, taped: Mapping[str, float]) -> tuple[int, list[Pos
 def _level(corners: dict[str, FloatArray]) -> float:
     """Return the turn of the wall's axes in the anchor's plane by the edges that are known, else 0."""
     turns = []
-    for quad in {name.split("/")[0] for name in corners}:
+    for quad in sorted({name.split("/")[0] for name in corners}):  # in order: a sum must not hang on it
         for a, b, offset in (
             ("bottom_left", "bottom_right", 0.0), ("top_left", "top_right", 0.0),
             ("bottom_left", "top_left", np.pi / 2), ("bottom_right", "top_right", np.pi / 2),

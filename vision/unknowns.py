@@ -107,7 +107,7 @@ class Unknowns:
             self.reveals[opening] = (float(middle[0]), float(middle[1]))
 
     def _add_lens_priors(self) -> None:
-        for phone in {p.phone for p in self.cameras.photos}:
+        for phone in dict.fromkeys(p.phone for p in self.cameras.photos):
             own = [p for p in self.cameras.photos if p.phone == phone]
             block = self.layout[f"lens:{phone}"].start
             self._prior(block, 0.0, min(p.focal_rel_sd for p in own), "lens")
