@@ -30,6 +30,7 @@ RENDERED = {
     "sheet_close_up": "one sheet, one photo and one of the window",
     "two_sheets_three_photos": "two survey sheets, three photos",
 }
+_DOUBTED = "right_references_doubted_share"
 SIZES = ("width_mm", "height_mm", "openings.w1.width_mm", "openings.w1.height_mm")
 
 
@@ -61,6 +62,8 @@ def measurement(result: Mapping[str, Any]) -> list[str]:
     alone = result["clicks_only"]
     height = hidden["quantities"]["openings.w1.height_mm"]
     kinds = sum(case["wrong_kinds"] for case in traced)
+    doubts = [100 * case[_DOUBTED] for case in result.values() if _DOUBTED in case]
+    doubted = [f"a right one was doubted on at most {max(doubts):.2f} % of a row's walls"] if doubts else []
     return [
         *told,
         f"named in {min(named):.1f} to {max(named):.1f} % of the tries where edges were traced, and no row raised a "
@@ -71,6 +74,7 @@ def measurement(result: Mapping[str, Any]) -> list[str]:
         f"{height['p95_percent_of_the_bound']:.2f} %: presses make up "
         f"{100 * hidden['opening_height_variance_by_source']['clicks']:.0f} % of its variance",
         f"{sum(case['wrong_kinds_named'] for case in traced)} of {kinds} things of 5 to 30 % other proportions",
+        *doubted,
     ]
 
 
