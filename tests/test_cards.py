@@ -11,6 +11,7 @@ import pytest
 from tests.scenes import Camera, Reference, Room, Scene, Style, Thing, render
 from tests.scenes_random import look_at
 from vision.card_face import corner_radius_mm, plainness
+from vision.card_looks import looks
 from vision.cards import Target, judge
 from vision.plane_view import opening_outlines, views_of_marks
 from vision.quads import as_seen, crossing, find_quads, inward, is_convex
@@ -50,6 +51,18 @@ def test_sides_fitted_and_crossed_give_the_corners(kind: str, share: float, boun
     fitted = fit_quad(scene.picture, near, round_share=share)
     assert not isinstance(fitted, str)
     assert np.sqrt(np.mean((fitted.corners_px - true) ** 2)) < bound
+
+
+def test_a_side_without_any_step_of_light_refuses_the_candidate() -> None:
+    scene = scene_of(card_at(), camera=view(1500.0))
+    target = Target.of("id1_card")
+    fitted = fit_quad(scene.picture, true_corners(scene), round_share=0.037)
+    assert not isinstance(fitted, str)
+    dark = replace(fitted, sides=(replace(fitted.sides[0], signal=0.0), *fitted.sides[1:]))
+    model = np.array([[-42.8, 26.99], [42.8, 26.99], [42.8, -26.99], [-42.8, -26.99]])
+    reasons = looks(scene.picture, dark, model, target.radius_mm, plain=False)[0]
+    assert any("hardly shows" in reason for reason in reasons)
+    assert not any("hardly shows" in r for r in looks(scene.picture, fitted, model, target.radius_mm, plain=False)[0])
 
 
 def test_the_patch_of_a_card_is_among_those_found() -> None:

@@ -50,7 +50,7 @@ def looks(
     bent = max(s.straight_px for s in fitted.sides)
     if contrast < _LEAST_CONTRAST or signal < _LEAST_SIGNAL:
         reasons.append(f"one of its sides hardly shows (contrast {100 * contrast:.0f} %)")
-    if bent > _MOST_BENT_PX + 2.0 / signal:
+    if bent > _MOST_BENT_PX + 2.0 / max(signal, _LEAST_SIGNAL):
         reasons.append(f"one of its sides is not straight (off by {bent:.1f} px)")
     doubts = _surroundings_doubt(fitted)
     cost += _PART_COST * len(doubts)
