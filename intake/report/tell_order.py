@@ -203,7 +203,5 @@ def tape_note(rows: Sequence[TapeRow]) -> str:
         )
     return (
         "Hook the tape, pull it level and tight, read twice. Write the reading before you look at what the photos say; "
-        "put it under taped in survey.json and run the estimate again. Where two laths are asked for, slide them apart "
-        "until both ends touch, clamp them and read them lying flat; put each reading of that length into a list under "
-        "the wall's more_readings in survey.json."
+        "put it under taped in survey.json and run the estimate again."
     )
