@@ -34,6 +34,10 @@ _DOUBTED = "right_references_doubted_share"
 SIZES = ("width_mm", "height_mm", "openings.w1.width_mm", "openings.w1.height_mm")
 
 
+def _thousands(count: int) -> str:
+    return f"{count:,}".replace(",", " ")
+
+
 def _sizes(quantities: Mapping[str, Any]) -> str:
     """Return the cells of four sizes in per cent and the reveal in millimetres, 19 in 20 of each as close or closer."""
     percent = [f"{quantities[key]['p95_percent']:.2f} %" for key in SIZES]
@@ -178,6 +182,18 @@ def faults(result: Mapping[str, Any]) -> list[str]:
     ]
 
 
+def cluster(result: Mapping[str, Any]) -> list[str]:
+    """Return the row of a stock worked through on a cluster, one worker killed half-way."""
+    count, differ = int(result["surveys"]), len(result["files_that_differ"])
+    once = "each once" if result["each_once"] else "NOT each once"
+    killed = "one killed" if result["worker_killed"] else "none killed"
+    return [
+        f"| {_thousands(count)} surveys by `batch` on a Dask cluster of two workers, {killed} half-way | all there, "
+        f"{once}; of {_thousands(int(result['files_compared']))} files {differ or 'none'} differ from a serial run's; a "
+        f"second run takes {100 * result['second_run_share_of_time']:.0f} % of the time |"
+    ]
+
+
 def mutation(result: Mapping[str, Any]) -> list[str]:
     """Return the row of mutants."""
     groups = ", ".join(f"{name} {told['killed']} of {told['tried']}" for name, told in result["groups"].items())
@@ -209,7 +225,8 @@ def fuzz(result: Mapping[str, Any]) -> list[str]:
 QUOTED: dict[str, Callable[[Mapping[str, Any]], list[str]]] = {
     "measurement": measurement, "rendered_measurement": rendered_measurement, "references": references,
     "brickwork": brickwork, "construction": construction, "layout": layout, "tape_list": tape_list,
-    "gate": gate, "proposals": proposals, "faults": faults, "mutation": mutation, "branches": branches, "fuzz": fuzz,
+    "gate": gate, "proposals": proposals, "faults": faults, "cluster": cluster, "mutation": mutation, "branches": branches,
+    "fuzz": fuzz,
 }  # fmt: skip
 
 
