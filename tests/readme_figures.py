@@ -189,8 +189,8 @@ def cluster(result: Mapping[str, Any]) -> list[str]:
     killed = "one killed" if result["worker_killed"] else "none killed"
     return [
         f"| {_thousands(count)} surveys by `batch` on a Dask cluster of two workers, {killed} half-way | all there, "
-        f"{once}; of {_thousands(int(result['files_compared']))} files {differ or 'none'} differ from a serial run's; a "
-        f"second run takes {100 * result['second_run_share_of_time']:.0f} % of the time |"
+        f"{once}; of {_thousands(int(result['files_compared']))} files {differ or 'none'} differ from a serial run's; "
+        f"a second run takes {100 * result['second_run_share_of_time']:.0f} % of the time |"
     ]
 
 
@@ -225,8 +225,8 @@ def fuzz(result: Mapping[str, Any]) -> list[str]:
 QUOTED: dict[str, Callable[[Mapping[str, Any]], list[str]]] = {
     "measurement": measurement, "rendered_measurement": rendered_measurement, "references": references,
     "brickwork": brickwork, "construction": construction, "layout": layout, "tape_list": tape_list,
-    "gate": gate, "proposals": proposals, "faults": faults, "cluster": cluster, "mutation": mutation, "branches": branches,
-    "fuzz": fuzz,
+    "gate": gate, "proposals": proposals, "faults": faults, "cluster": cluster, "mutation": mutation,
+    "branches": branches, "fuzz": fuzz,
 }  # fmt: skip
 
 
