@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 
@@ -14,8 +13,6 @@ from vision.walls import CORNERS
 
 CLOSE_UPS = frozenset({"opening", "detail", "wall_edge", "outside", "bond"})
 """Jobs that need neither the wall's corners nor a reference of their own."""
-BRICK_LOOK_PX = 720
-"""Longer side at which a photo is looked at for brick: a course of a face three metres high keeps eight pixels."""
 LENS_CODES = frozenset({"M030", "M031", "M032"})
 """Codes of ``vision.checks`` for a lens pulled far from what the file says."""
 
@@ -73,16 +70,6 @@ def _cut_off(found: Gathered, expected: Expectation) -> list[Finding]:
     if name is None or shown >= set(CORNERS) or entry.taped.model_dump(exclude_none=True):
         return []
     where = {"photo": name, "wall": expected.wall}
-    if expected.solution is None and shows_brick(found, name):
-        return [
-            Finding(
-                code="P024",
-                severity="note",
-                message=f"{name}: shows brick, so it is taken for the outside and not measured as {expected.wall}.",
-                remedy="Say on the marking page which wall it is the outside of.",
-                where={"photo": name},
-            )
-        ]
     if expected.solution is None:
         return [
             Finding(
@@ -105,21 +92,6 @@ def _cut_off(found: Gathered, expected: Expectation) -> list[Finding]:
             where=where,
         )
     ]
-
-
-def shows_brick(found: Gathered, name: str) -> bool:
-    """Return whether a bond can be read in a photo, looked at in small: it shows a brick face, most likely outside."""
-    import cv2
-
-    from vision.brickwork import read_brickwork
-
-    grey = found.grey(name)
-    scale = min(1.0, BRICK_LOOK_PX / max(grey.shape))
-    small = np.asarray(cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    seen = [replace(one, corners_px=one.corners_px * scale) for one in found.sightings if one.photo == name]
-    hidden = [replace(one, confirmed=False) for one in seen]  # they hide bricks; how large those are is not asked
-    focal_px = found.photos[name].focal_px * scale
-    return read_brickwork(small, photo=name, sightings=hidden, focal_px=focal_px).bond != "none_to_read"
 
 
 def _not_as_stated(expected: Expectation) -> list[Finding]:

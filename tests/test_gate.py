@@ -96,17 +96,15 @@ def sheet_pixels(number: int) -> np.ndarray:
     return sheet
 
 
-def test_an_outside_photo_that_nobody_declared_is_taken_for_one_and_not_asked_for_again(tmp_path: Path) -> None:
+def test_an_outside_photo_that_nobody_declared_stops_and_says_how_to_declare_it(tmp_path: Path) -> None:
     face = render_brick(np.random.default_rng(5), "flemish", oblique_deg=5.0).picture.copy()
     face[500:710, 600:897] = sheet_pixels(17)
     (tmp_path / "IMG_0001.jpg").write_bytes(file_of(face, Told(f35_mm=30.0), 92))
     check = check_folder(tmp_path)
     told = {finding.code: finding for finding in check.findings}
     assert check.photos[0].references, "the sheet on the brick is not seen"
-    assert told["P024"].message.startswith("IMG_0001.jpg: shows brick, so it is taken for the outside")
-    assert "P022" not in told
-    assert check.photos[0].usable
-    assert "corners" not in check.message
+    assert told["P022"].severity == "stop"
+    assert "If it shows the outside, say so." in told["P022"].remedy
 
 
 @pytest.mark.parametrize(
