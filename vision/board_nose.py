@@ -17,6 +17,7 @@ from vision.linear_light import LINEAR_OF_CODE
 from vision.model import EDGES
 from vision.observe import edge_normals
 from vision.solve import Solution
+from vision.unknowns import shift_name
 from vision.walls import EdgeTrace, FloatArray, GreyImage
 
 NOSE_MM = 25.0
@@ -24,13 +25,14 @@ NOSE_MM = 25.0
 SURE = 2.0
 """Standard uncertainties towards the nose from which on the foot's traces are not believed: 2.3 % by chance."""
 HORN_MM = ((7.0, 18.0), (18.0, 29.0))
-"""Where past a jamb the board's horn is looked for, near half and far half."""
+"""Where past a jamb the board's horn is looked for, near half and far half (invented default)."""
 ABOUT_MM = (-8.0, 45.0)
-"""How far above and below the foot a board shows past the jambs: its top's far edge, and its front's lower edge."""
+"""How far above and below the foot a board shows past the jambs: its top's far edge, its front's lower edge (invented
+default)."""
 SAME = 0.5
-"""A step past the jamb of this share of the traced step, or more, makes the foot doubtful."""
+"""A step past the jamb of this share of the traced step, or more, makes the foot doubtful (invented default)."""
 SIDE_PX = 4
-"""How many pixels either side of a step are read."""
+"""How many pixels either side of a step are read (invented default)."""
 
 
 def beside_a_board(grey: GreyImage, trace: EdgeTrace, ends_px: FloatArray, px_per_mm: float) -> bool:
@@ -106,9 +108,7 @@ def noses(solution: Solution) -> tuple[EdgeTrace, ...]:
 
 
 def _column(solution: Solution, trace: EdgeTrace) -> int | None:
-    quad, edge = trace.edge
-    name = f"shift:{trace.photo}:{quad}:{edge}:{trace.proud_mm:g}"
-    layout = solution.observations.layout
+    name, layout = shift_name(trace), solution.observations.layout
     return layout[name].start if name in layout else None
 
 

@@ -18,7 +18,7 @@ from vision.model import EDGES, REFERENCE_SIZE, Layout, Places, State, world_poi
 from vision.pose import on_plane
 from vision.problem import WallProblem, taped_lengths
 from vision.start import Guess, mark_place
-from vision.unknowns import Unknowns
+from vision.unknowns import Unknowns, shift_name
 from vision.walls import CORNERS, EdgeTrace, FloatArray, Mark
 
 
@@ -144,7 +144,7 @@ class Observations(Unknowns):
     def _shift(self, trace: EdgeTrace) -> int:
         """Return the column of the trace's common shift across the edge, with its prior."""
         quad, edge = trace.edge
-        column: int = self.layout.add(f"shift:{trace.photo}:{quad}:{edge}:{trace.proud_mm:g}", 1).start
+        column: int = self.layout.add(shift_name(trace), 1).start
         if trace.proud_mm:
             sd = priors.PROUD_EDGE_SHIFT_SD_PX
         elif quad == "wall":
@@ -338,7 +338,6 @@ class Observations(Unknowns):
 
 def edge_normals(points_px: FloatArray) -> FloatArray:
     """Return unit normals (n, 2) of a smooth curve through points in order along it."""
-    along = np.gradient(points_px, axis=0)
     middle = points_px[-1] - points_px[0]
     t = np.linspace(-1.0, 1.0, len(points_px))
     slope = np.polynomial.polynomial.polyfit(t, points_px, min(2, len(points_px) - 1))

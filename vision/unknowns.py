@@ -9,7 +9,7 @@ from vision.corners import corner_columns, corner_xy, edge_length_prior, known_e
 from vision.model import EDGES, REVEAL_SIZE, Cameras, Layout, State, Surface
 from vision.problem import WallProblem
 from vision.start import Guess, complete_wall, mark_place
-from vision.walls import CORNERS, DeclaredReference, FloatArray
+from vision.walls import CORNERS, DeclaredReference, EdgeTrace, FloatArray
 
 
 class Unknowns:
@@ -167,6 +167,12 @@ class Unknowns:
             if f"corner:{name}" in self.layout:
                 rows[:, self.layout[f"corner:{name}"]] += slope
         return rows
+
+
+def shift_name(trace: EdgeTrace) -> str:
+    """Return the name of the unknown by which all of a trace's points lie beside their edge."""
+    quad, edge = trace.edge
+    return f"shift:{trace.photo}:{quad}:{edge}:{trace.proud_mm:g}"
 
 
 def _parallax(corners: dict[str, list[FloatArray]]) -> bool:
