@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -107,12 +107,20 @@ def chromium(path: str) -> Iterator[Browser]:
             browser.close()
 
 
-def open_page(browser: Browser, address: str, *, complaints: list[str], **settings: Any) -> Page:
+def open_page(
+    browser: Browser,
+    address: str,
+    *,
+    complaints: list[str],
+    before: Callable[[Page], None] = lambda _: None,
+    **settings: Any,
+) -> Page:
     """Return the page opened in a context of its own; every error on its console joins the complaints."""
     context = browser.new_context(**({"viewport": {"width": 1440, "height": 900}} | settings))
     page = context.new_page()
     page.on("console", lambda m: complaints.append(f"{m.type}: {m.text}") if m.type in ("error", "warning") else None)
     page.on("pageerror", lambda error: complaints.append(str(error)))
+    before(page)
     page.goto(address)
     page.wait_for_selector("html[data-ready]")
     return page

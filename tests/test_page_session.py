@@ -151,6 +151,17 @@ def test_a_mended_file_is_taken_up_again(tmp_path: Path) -> None:
     assert len(news) == 3
 
 
+def test_what_someone_else_wrote_is_told_even_when_a_refused_change_met_it_first(tmp_path: Path) -> None:
+    news: list[int] = []
+    session = Session(tmp_path, on_change=lambda *_: news.append(session.serial))
+    session.change([put("a.jpg", "top_left", 5)])
+    Session(tmp_path).change([put("a.jpg", "top_left", 9)], force=True)
+    refused = session.change([put("a.jpg", "top_left", 6, was={"wall": "north", "point": "top_left", "px": [5, 5]})])
+    assert refused.conflicts
+    assert news == [1, 2]
+    assert refused.serial == 2
+
+
 @pytest.mark.parametrize("fresh_server", [False, True], ids=["same server", "server started on the broken file"])
 def test_the_last_good_version_can_be_put_back_and_the_broken_one_is_kept(tmp_path: Path, fresh_server: bool) -> None:
     session = Session(tmp_path)

@@ -13,7 +13,7 @@ from PIL import Image
 from tests.page_person import Knowledge, Person, chromium, open_page, sample_copy, sample_pixels, serving
 
 if TYPE_CHECKING:
-    from playwright.sync_api import Browser, Page
+    from playwright.sync_api import Browser, Page, Route
 
 pytestmark = pytest.mark.browser
 INSIDE = {
@@ -127,3 +127,24 @@ def test_a_wall_is_marked_from_its_name_to_its_end_by_keyboard_alone(browser: Br
     assert marks["bottom_left"][0] < marks["bottom_right"][0]
     assert marks["top_left"][1] < marks["bottom_left"][1]
     assert survey["walls"][0]["taped"]["width_mm"] == 3871
+
+
+def test_news_that_a_later_answer_has_overtaken_takes_nothing_back(browser: Browser, tmp_path: Path) -> None:
+    Image.new("RGB", (1600, 1200), (120, 130, 125)).save(tmp_path / "a.jpg")
+    late: list[Route] = []
+
+    def hold_first(page: Page) -> None:
+        page.route("**/api/news", lambda route: route.continue_() if late else late.append(route))
+
+    with serving(tmp_path) as server:
+        page = open_page(browser, server.address, complaints=[], before=hold_first)
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#saved.saved:has-text('✓ Saved')")
+        assert page.input_value("#wall") == "north"
+        old = {"survey": {"schema_version": 1}, "serial": 0, "revision": "", "problem": None}
+        body = f"retry: 100\n\nevent: survey\ndata: {json.dumps(old)}\n\n"
+        late[0].fulfill(content_type="text/event-stream", body=body)
+        page.wait_for_selector("html[data-found='all']")  # told by the next stream: the old news has been read by now
+        assert page.input_value("#wall") == "north"
+        assert page.get_attribute("#question", "data-kind") != "wall"
+        page.context.close()

@@ -89,9 +89,7 @@ class Bench:
         return {
             "folder": self.folder.name,
             "folder_id": hashlib.sha256(str(self.folder).encode()).hexdigest()[:12],
-            "survey": self.session.document,
-            "revision": self.session.revision,
-            "problem": self.session.problem,
+            **self._survey_news(),
             "photos": [asdict(self.pictures.info(file)) for file in self.pictures.files],
             "found": {"complete": False, "photos": {}},
             "live": self.answer,
@@ -104,7 +102,13 @@ class Bench:
 
     def _survey_news(self) -> dict[str, Json]:
         session = self.session
-        return {"survey": session.document, "revision": session.revision, "problem": session.problem}
+        serial = session.serial  # read first: the survey beside it is never older
+        return {
+            "survey": session.document,
+            "revision": session.revision,
+            "serial": serial,
+            "problem": session.problem,
+        }
 
     def found(self) -> dict[str, Json]:
         """Return the references seen so far, by photo."""

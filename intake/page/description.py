@@ -54,6 +54,7 @@ def _query(name: str, schema: dict[str, Json], *, required: bool = True) -> dict
 
 
 _TEXT = {"type": "string"}
+_SERIAL = {"type": "integer", "minimum": 0, "description": "Of two versions of the survey the higher is the later."}
 _PHOTO = [
     _query("file", _TEXT),
     _query("size", {"enum": ["thumb", "base", "tile"]}),
@@ -98,9 +99,10 @@ _SCHEMAS: dict[str, Json] = {
     },
     "Changed": {
         "type": "object",
-        "required": ["revision"],
+        "required": ["revision", "serial"],
         "properties": {
             "revision": _TEXT,
+            "serial": _SERIAL,
             "survey": {"type": "object"},
             "conflicts": {"type": "array", "items": {"type": "object", "required": ["path", "mine", "theirs"]}},
         },
@@ -156,10 +158,11 @@ _SCHEMAS: dict[str, Json] = {
     },
     "State": {
         "type": "object",
-        "required": ["folder", "folder_id", "survey", "revision", "problem", "photos", "found", "live"],
+        "required": ["folder", "folder_id", "survey", "revision", "serial", "problem", "photos", "found", "live"],
         "properties": {
             "survey": {"type": "object", "required": ["schema_version"]},
             "revision": _TEXT,
+            "serial": _SERIAL,
             "problem": {"type": ["string", "null"]},
             "photos": {"type": "array", "items": {"type": "object", "required": ["file", "width_px", "height_px"]}},
         },

@@ -75,7 +75,7 @@ def routes(bench: Bench) -> list[Route]:
         posted = await read_json(request)
         edits = read_edits(posted.get("edits"))
         saved = await run_in_threadpool(bench.change, edits, force=posted.get("force") is True)
-        answer: dict[str, Any] = {"revision": saved.revision}
+        answer: dict[str, Any] = {"revision": saved.revision, "serial": saved.serial}
         if saved.conflicts:
             answer |= {"survey": saved.document, "conflicts": [asdict(c) for c in saved.conflicts]}
         return JSONResponse(answer)
@@ -86,7 +86,7 @@ def routes(bench: Bench) -> list[Route]:
 
     async def restore(_: Request) -> Response:
         saved = await run_in_threadpool(bench.session.restore)
-        return JSONResponse({"revision": saved.revision, "survey": saved.document})
+        return JSONResponse({"revision": saved.revision, "serial": saved.serial, "survey": saved.document})
 
     async def described(request: Request) -> Response:
         return JSONResponse(description(request.scope["server"][1]))

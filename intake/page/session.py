@@ -23,10 +23,11 @@ PATIENCE_S = (0.05, 0.1, 0.2)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Saved:
-    """What came of a change: the survey as it now is, its revision, and conflicts (then nothing was changed)."""
+    """What came of a change: the survey as it now is, its revision and serial, and conflicts (then nothing was changed)."""
 
     document: dict[str, Json]
     revision: str
+    serial: int
     conflicts: tuple[Conflict, ...] = ()
 
 
@@ -57,6 +58,7 @@ class Session:
         self._seen: tuple[int, int] | None = None
         self._document: dict[str, Json] = {"schema_version": 1}
         self._revision = ""
+        self._serial = 0
         self._read()
 
     @property
@@ -68,6 +70,11 @@ class Session:
     def revision(self) -> str:
         """A short digest of the file as last read or written; empty before there is one."""
         return self._revision
+
+    @property
+    def serial(self) -> int:
+        """How many versions of the survey have been read or written: of two answers the higher is the later."""
+        return self._serial
 
     def change(self, edits: Sequence[Edit], *, force: bool = False) -> Saved:
         """Return what came of the edits, after they are safely on the disk.
@@ -85,16 +92,14 @@ class Session:
             If the file cannot be read, or would not be a survey any more; nothing is written then.
         """
         with self._lock, keeping.exclusive(self.folder):
-            self._read()
+            self.refresh()
             if self.problem is not None:
                 raise PerpendError(self.problem)
             document, conflicts = apply_edits(self._document, edits, force=force)
-            if conflicts:
-                return Saved(document=self._document, revision=self._revision, conflicts=tuple(conflicts))
-            if document != self._document:
+            if not conflicts and document != self._document:
                 keeping.check(document)
                 self._save(document)
-            return Saved(document=self._document, revision=self._revision)
+            return self._saved(tuple(conflicts))
 
     def refresh(self) -> bool:
         """Return whether the file on the disk was changed by someone else; if so it is read."""
@@ -118,13 +123,16 @@ class Session:
                 self.path.replace(self.path.with_name("survey.json.broken"))
                 self.problem = None
                 self._save(good)
-            return Saved(document=self._document, revision=self._revision)
+            return self._saved()
 
     @contextmanager
     def locked(self) -> Iterator[None]:
         """Hold changes off while the body runs."""
         with self._lock:
             yield
+
+    def _saved(self, conflicts: tuple[Conflict, ...] = ()) -> Saved:
+        return Saved(document=self._document, revision=self._revision, serial=self._serial, conflicts=conflicts)
 
     def _save(self, document: dict[str, Json]) -> None:
         data = keeping.encode(document)
@@ -139,6 +147,7 @@ class Session:
             raise
         self._document = document
         self._revision = revision
+        self._serial += 1
         self._seen = _stamp(self.path)
         if self._on_change is not None:
             self._on_change(document, self._revision)
@@ -170,6 +179,7 @@ class Session:
         self.problem = None
         self._document = document
         self._revision = _digest(data)
+        self._serial += 1
 
 
 def _digest(data: bytes) -> str:

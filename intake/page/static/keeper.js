@@ -6,6 +6,7 @@ import { desk, emit } from "./desk.js";
 
 const undone = { past: [], future: [] };
 let server = null; // the survey as the server last said
+let heard = 0; // its serial: news and answers come by two ways and may overtake each other
 let outbox = [];
 let sending = false;
 let tab = null;
@@ -21,6 +22,7 @@ export async function open() {
   folder = state.folder_id;
   await takeTab();
   server = state.survey;
+  heard = state.serial;
   desk.problem = state.problem;
   adopt();
   const kept = JSON.parse(sessionStorage.getItem(historyKey()) ?? "null");
@@ -136,6 +138,7 @@ async function flush() {
       return;
     }
     const answer = await response.json().catch(() => ({}));
+    if (answer.serial) heard = Math.max(heard, answer.serial);
     if (answer.conflicts) {
       server = answer.survey;
       status.conflicts = answer.conflicts;
@@ -193,7 +196,9 @@ export function takeTheirs() {
 function listen() {
   const news = new EventSource("/api/news");
   news.addEventListener("survey", (event) => {
-    const { survey, problem } = JSON.parse(event.data);
+    const { survey, serial, problem } = JSON.parse(event.data);
+    if (serial < heard) return; // written before what an answer has already told
+    heard = serial;
     const changed = problem !== desk.problem;
     desk.problem = problem;
     if (outbox.length || !same(server, survey)) {
@@ -217,6 +222,7 @@ async function refetch() {
   try {
     const state = await ask("/api/state");
     server = state.survey;
+    heard = state.serial;
     desk.problem = state.problem;
     status.kind = "saved";
     rebuild();
@@ -229,6 +235,7 @@ export async function restore() {
   const response = await post("/api/restore", {});
   const answer = await response.json();
   server = answer.survey;
+  heard = answer.serial;
   desk.problem = null;
   rebuild();
   emit("problem");
