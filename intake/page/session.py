@@ -23,7 +23,7 @@ PATIENCE_S = (0.05, 0.1, 0.2)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Saved:
-    """What came of a change: the survey as it now is, its revision and serial, and conflicts (then nothing was changed)."""
+    """What came of a change: the survey as it now is, which version of it, and conflicts (then nothing was changed)."""
 
     document: dict[str, Json]
     revision: str
