@@ -126,6 +126,24 @@ def open_page(
     return page
 
 
+def await_question(page: Page, kind: str) -> None:
+    """Wait until the page asks a question of the kind; if it never does, say what it shows instead.
+
+    Raises
+    ------
+    AssertionError
+        After a minute.
+    """
+    from playwright.sync_api import TimeoutError as NeverCame
+
+    try:
+        page.wait_for_selector(f"#question[data-kind='{kind}']", timeout=60_000)
+    except NeverCame:
+        told = page.evaluate("JSON.stringify(document.documentElement.dataset)")
+        words = f"{page.inner_text('#question')!r}; {page.inner_text('#saved')}; {told}"
+        raise AssertionError(f"never asked for a {kind}, but: {words}") from None
+
+
 @dataclass(slots=True, kw_only=True)
 class Knowledge:
     """What the person sees and knows: where points are in each photo, and what to answer.

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from tests.page_person import Knowledge, Person, chromium, open_page, serving
+from tests.page_person import Knowledge, Person, await_question, chromium, open_page, serving
 from tests.page_scenes import two_window_scenes, write_scenes
 from tests.survey_folders import render_home, write_home
 
@@ -49,7 +49,7 @@ def ask_for_a_corner(page: Page) -> None:
     """Name the wall, leave the bars unread and the proposals aside, and say that no floor corner shows."""
     page.keyboard.press("Enter")
     for kind, key in (("bar", "s"), ("bar", "s"), ("confirm", "x"), ("point", "s"), ("point", "s")):
-        page.wait_for_selector(f"#question[data-kind='{kind}']", timeout=60_000)
+        await_question(page, kind)
         page.locator("#bench").focus()
         page.keyboard.press(key)
         page.wait_for_selector("html[data-waiting='0']")
@@ -136,7 +136,7 @@ def test_a_card_that_nobody_found_is_marked_by_one_press_on_its_middle(browser: 
     with serving(folder) as server:
         page = open_page(browser, server.address, complaints=complaints)
         page.keyboard.press("Enter")
-        page.wait_for_selector("#question[data-kind='reference']", timeout=60_000)
+        await_question(page, "reference")
         page.locator("#bench").focus()
         page.keyboard.press("1")
         page.wait_for_selector("#question[data-kind='middle']")
@@ -157,7 +157,7 @@ def test_a_press_beside_the_card_says_so_and_asks_for_its_corners(browser: Brows
     with serving(tmp_path) as server:
         page = open_page(browser, server.address, complaints=[])
         page.keyboard.press("Enter")
-        page.wait_for_selector("#question[data-kind='reference']", timeout=60_000)
+        await_question(page, "reference")
         page.locator("#bench").focus()
         page.keyboard.press("1")
         page.wait_for_selector("#question[data-kind='middle']")
