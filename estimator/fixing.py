@@ -10,10 +10,9 @@ from estimator.boards import BoardRules
 from estimator.faces import Face
 from estimator.layout_records import Piece, RoomLayout
 from estimator.outlines import Point, Rect
+from estimator.ribbons import Polygon, adhesive_ribbons, box, foot_spans, keep_off
 from estimator.tables import Row, Table, read_table
 from vision.walls import MeasuredFeature
-
-Polygon = tuple[Point, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,15 +87,15 @@ def fix_wall(
     ribbons: list[Polygon] = []
     if method == "adhesive_dabs":
         edge, wide = float(row["edge_mm"]), float(row["ribbon_mm"])
-        ribbons = _ribbons(face, layout.foot_gaps_mm[face.wall], ringed, edge, wide)
+        ribbons = adhesive_ribbons(face, layout.foot_gaps_mm[face.wall], ringed, edge_mm=edge, wide_mm=wide)
         spacing = float(row["line_mm"] if board_mm >= 12 else row["line_thin_board_mm"])
         dabs = _dabs(face, pieces, row, spacing, ribbons, ringed)
         if _contact(dabs, ribbons) < float(row["least_contact"]) * area:
             dabs = _dabs(face, pieces, row, float(row["line_thin_board_mm"]), ribbons, ringed)
     elif method == "foam_adhesive":
         edge, wide = float(row["edge_mm"]), float(row["bead_mm"])
-        ribbons = _ribbons(face, layout.foot_gaps_mm[face.wall], ringed, edge, wide)
-        ribbons += _beads(pieces, row)
+        ribbons = adhesive_ribbons(face, layout.foot_gaps_mm[face.wall], ringed, edge_mm=edge, wide_mm=wide)
+        ribbons += keep_off(_beads(pieces, row), face, edge)
     lines = _lines(face, pieces, row) if "screw_pitch_mm" in row and method != "mechanical" else []
     contact = _contact(dabs, ribbons)
     per_m2_mm = float(row.get("kg_per_m2_mm", 0.0))
@@ -165,51 +164,6 @@ def feature_box(feature: MeasuredFeature) -> Rect | None:
     return feature.left_mm.value, feature.bottom_mm.value, feature.left_mm.value + w, feature.bottom_mm.value + h
 
 
-def _ribbons(face: Face, foot: float, ringed: Sequence[Rect], edge: float, wide: float) -> list[Polygon]:
-    """Return the closed lines of adhesive: round the wall, round each opening and each box."""
-    left, right, bottom = edge, face.width - edge, foot + edge
-    inner = edge + wide
-
-    def top(x: float) -> float:
-        return face.ceiling(x) - edge
-
-    found: list[Polygon] = [
-        ((left, top(left) - wide), (right, top(right) - wide), (right, top(right)), (left, top(left))),
-        _box(left, bottom, left + wide, top(left) - wide),
-        _box(right - wide, bottom, right, top(right) - wide),
-    ]
-    doors = sorted((g.left, g.right) for g in face.gaps if g.bottom <= foot)
-    at = left + wide
-    for a, b in [*doors, (face.width - wide, 0.0)]:
-        if min(a - edge, right - wide) > at:
-            found.append(_box(at, bottom, min(a - edge, right - wide), bottom + wide))
-        at = max(at, b + edge)
-    for g in face.gaps:
-        low = max(g.bottom - inner, bottom) if g.bottom > foot else bottom
-        found += [
-            _box(g.left - inner, low, g.left - edge, g.top + inner),
-            _box(g.right + edge, low, g.right + inner, g.top + inner),
-        ]
-        found.append(_box(g.left - edge, g.top + edge, g.right + edge, g.top + inner))
-        if g.bottom > foot:
-            found.append(_box(g.left - edge, g.bottom - inner, g.right + edge, g.bottom - edge))
-    for box in ringed:
-        found += [
-            _box(box[0] - inner, box[1] - inner, box[2] + inner, box[1] - edge),
-            _box(box[0] - inner, box[3] + edge, box[2] + inner, box[3] + inner),
-            _box(box[0] - inner, box[1] - edge, box[0] - edge, box[3] + edge),
-            _box(box[2] + edge, box[1] - edge, box[2] + inner, box[3] + edge),
-        ]
-    return [p for p in found if _inside(p, face, foot)]
-
-
-def _inside(p: Polygon, face: Face, foot: float) -> bool:
-    """Whether a ribbon lies on the wall and has a size; what would fall outside is left out."""
-    xs, ys = [q[0] for q in p], [q[1] for q in p]
-    on = min(xs) >= -1 and max(xs) <= face.width + 1 and min(ys) >= foot - 1
-    return on and max(ys) <= face.ceiling(sum(xs) / len(xs)) + 1 and max(xs) > min(xs) and max(ys) > min(ys)
-
-
 def _dabs(
     face: Face, pieces: Sequence[Piece], row: Row, spacing: float, ribbons: Sequence[Polygon], ringed: Sequence[Rect]
 ) -> list[Polygon]:
@@ -227,7 +181,7 @@ def _dabs(
             while y + tall / 2 <= min(top, face.ceiling(x)) - edge:
                 dab = (x - wide / 2, y - tall / 2, x + wide / 2, y + tall / 2)
                 if not any(dab[0] < s[2] and dab[2] > s[0] and dab[1] < s[3] and dab[3] > s[1] for s in shut):
-                    found.append(_box(*dab))
+                    found.append(box(*dab))
                 y += pitch
     return found
 
@@ -238,7 +192,7 @@ def _beads(pieces: Sequence[Piece], row: Row) -> list[Polygon]:
     for piece in pieces:
         left, bottom, right, top = piece.on_wall.box
         for x in _spread(left + edge + wide / 2, right - edge - wide / 2, float(row["line_mm"])):
-            found.append(_box(x - wide / 2, bottom + edge, x + wide / 2, top - edge))
+            found.append(box(x - wide / 2, bottom + edge, x + wide / 2, top - edge))
     return found
 
 
@@ -261,7 +215,7 @@ def _lines(face: Face, pieces: Sequence[Piece], row: Row) -> list[tuple[Point, P
                     if part[1] > part[0]
                 ]
         found += [((x, low), (x, high)) for low, high in spans]
-    found.append(((0.0, bottom), (float(face.width), bottom)))
+    found += [((a, bottom), (b, bottom)) for a, b in foot_spans(face, bottom)]
     found.append(((0.0, face.ceiling(0)), (float(face.width), face.ceiling(face.width))))
     for g in face.gaps:
         found.append(((float(g.left), float(g.top)), (float(g.right), float(g.top))))
@@ -323,10 +277,6 @@ def _spread(first: float, last: float, most: float) -> list[float]:
         return [(first + last) / 2]
     count = max(1, math.ceil((last - first) / most))
     return [first + (last - first) * n / count for n in range(count + 1)]
-
-
-def _box(left: float, bottom: float, right: float, top: float) -> Polygon:
-    return (left, bottom), (right, bottom), (right, top), (left, top)
 
 
 def _bounds(p: Polygon) -> Rect:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 import shapely
 
@@ -11,7 +13,7 @@ from estimator.fixing import WallFixing, adhesive_kg, fix_wall, fixing_length_mm
 from estimator.inputs import WallCase
 from estimator.layout import lay_boards
 from estimator.layout_records import RoomLayout
-from tests.board_cases import NORTH, case
+from tests.board_cases import NORTH, case, wall, window
 
 RULES = board_rules()
 
@@ -105,3 +107,16 @@ def test_each_piece_over_or_under_an_opening_has_fixings_of_its_own(method: str)
     fixing, _, layout = fixed(method)
     small = [shapely.Polygon(p.on_wall.outer) for p in layout.pieces if p.role == "infill"]
     assert small and all(sum(piece.contains(shapely.Point(q)) for q in fixing.fixings) == 2 for piece in small)
+
+
+@pytest.mark.parametrize("from_corner", [20, 40, 60, 70, 74, 80, 200])
+@pytest.mark.parametrize("method", ["adhesive_dabs", "foam_adhesive", "battens"])
+def test_nothing_is_fixed_across_a_door_however_near_the_corner_it_is(from_corner: float, method: str) -> None:
+    door = replace(window("d1", left=from_corner, width=800, sill=0, height=2000), kind="door")
+    fixing, face, _ = fixed(method, of=case(wall(openings=(door,))))
+    (gap,) = face.gaps
+    way = shapely.box(gap.left + 1, -1, gap.right - 1, gap.top - 1)
+    assert fixing.ribbons or method == "battens"
+    assert not any(shapely.Polygon(p).intersects(way) for p in fixing.ribbons)
+    assert not any(shapely.LineString(line).intersects(way) for line in fixing.lines)
+    assert not any(shapely.Polygon(p).intersects(way) for p in fixing.dabs)
