@@ -5,12 +5,12 @@ from __future__ import annotations
 import os
 import shutil
 import stat
-import tempfile
 import zipfile
 from pathlib import Path, PurePosixPath
 
 from intake.photos import EXTENSIONS, LARGEST_FILE_BYTES
 from intake.refusing import shown
+from intake.scratch import scratch_beside
 from vision.findings import PerpendError
 
 MOST_MEMBERS = 5000
@@ -33,12 +33,12 @@ def unpack_zip(archive: Path) -> Path:
         return target
     if target.exists():
         raise PerpendError(f"{target}: is in the way of {archive.name}. Rename one of the two.")
-    scratch = Path(tempfile.mkdtemp(prefix=f".{target.name}.", suffix=".part", dir=archive.parent))
     try:
-        with zipfile.ZipFile(archive) as opened:
-            _unpack(opened, archive.name, scratch)
-        os.chmod(scratch, 0o755)
-        os.replace(scratch, target)
+        with scratch_beside(target) as scratch, zipfile.ZipFile(archive) as opened:
+            whole = scratch / target.name
+            whole.mkdir()
+            _unpack(opened, archive.name, whole)
+            os.replace(_without_wrapping(whole), target)
     except PerpendError:
         raise
     except (NotImplementedError, RuntimeError) as error:
@@ -55,9 +55,14 @@ def unpack_zip(archive: Path) -> Path:
     except Exception as error:  # the reader of ZIP files raises many kinds on damaged data
         reason = shown(str(error)) if isinstance(error, zipfile.BadZipFile) else "damaged"
         raise PerpendError(f"{archive.name}: not a whole ZIP file ({reason}). Send it again, or a folder.") from error
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
     return target
+
+
+def _without_wrapping(whole: Path) -> Path:
+    """Return the folder that holds the survey: where a ZIP file holds one folder of its own name, that one."""
+    inside = list(whole.iterdir())
+    only = inside[0] if len(inside) == 1 else whole
+    return only if only.is_dir() and only.name == whole.name else whole
 
 
 def _unpack(opened: zipfile.ZipFile, name: str, target: Path) -> None:

@@ -100,3 +100,26 @@ def test_what_is_no_zip_or_is_cut_short_is_refused(tmp_path: Path) -> None:
         opened.writestr("IMG_1.jpg", bytes(10_000))
     (tmp_path / "b.zip").write_bytes(whole.getvalue()[:5000])
     assert "not a whole ZIP file" in refusal(tmp_path / "b.zip")
+
+
+def test_a_zip_file_of_one_folder_of_its_own_name_is_that_folder(tmp_path: Path) -> None:
+    archive = tmp_path / "house.zip"
+    with zipfile.ZipFile(archive, "w") as made:
+        made.writestr("house/a.jpg", b"pixels")
+        made.writestr("house/attic/b.jpg", b"pixels")
+    folder = unpack_zip(archive)
+    assert sorted(p.relative_to(folder).as_posix() for p in folder.rglob("*.jpg")) == ["a.jpg", "attic/b.jpg"]
+
+
+def test_what_a_killed_unpacking_left_is_cleared_and_another_s_hidden_folder_is_not(tmp_path: Path) -> None:
+    archive = tmp_path / "house.zip"
+    with zipfile.ZipFile(archive, "w") as made:
+        made.writestr("a.jpg", b"pixels")
+    killed, foreign = (tmp_path / f".house.{name}.part" for name in ("killed", "foreign"))
+    (killed / "house").mkdir(parents=True)
+    (killed / "house" / "half.jpg").write_bytes(b"half")
+    foreign.mkdir()
+    (foreign / "notes.txt").write_text("mine")
+    assert (unpack_zip(archive) / "a.jpg").exists()
+    assert not killed.exists()
+    assert (foreign / "notes.txt").read_text() == "mine"
