@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
@@ -37,7 +38,11 @@ ENDS = ("bl", "br", "tr", "tl")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opening:
-    """A window: outline on the plaster and at the frame (4, 2) each, bl br tr tl, mm; ``reveal_mm`` deep."""
+    """A window: outline on the plaster and at the frame (4, 2) each, bl br tr tl, mm; ``reveal_mm`` deep.
+
+    The side faces, ``faces`` times as light as they would be, darken towards the frame, as hollow corners do: by the
+    share ``shade`` at the frame, falling off over ``shade_mm``.
+    """
 
     front_mm: FloatArray
     back_mm: FloatArray
@@ -47,6 +52,9 @@ class Opening:
     glass: float = 1.4
     frame_width_mm: float = 55.0
     mullion: bool = True
+    faces: float = 1.0
+    shade: float = 0.0
+    shade_mm: float = 30.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,14 +256,15 @@ def _outline(room: Room, corners_mm: FloatArray) -> FloatArray:
 def _opening_layers(room: Room, opening: Opening, camera: Camera) -> list[Layer]:
     front = room.surface(opening.front_mm)
     back = np.column_stack([opening.back_mm, np.full(4, -opening.reveal_mm)])
-    tones = (0.75, 0.5, 0.42, 0.62)  # sill, right jamb, head, left jamb
+    tones = [opening.faces * tone for tone in (0.75, 0.5, 0.42, 0.62)]  # sill, right jamb, head, left jamb
     layers: list[Layer] = []
     for i, tone in enumerate(tones):
         j = (i + 1) % 4
         face = np.array([front[i], front[j], back[j], back[i]])
         normal = np.cross(face[1] - face[0], face[3] - face[0])
-        if normal @ (camera.position_mm - face[0]) < 0:
+        if normal @ (camera.position_mm - face[0]) > 0:
             layers.append(([face], (tone, tone, 0.97 * tone), 1.0))
+            layers += _shade_layers(face, tone, opening)
     layers.append(([back], (0.68, 0.68, 0.66), 1.0))
     m = opening.frame_width_mm
     (x0, y0), (x1, y1) = opening.back_mm.min(axis=0), opening.back_mm.max(axis=0)
@@ -264,6 +273,19 @@ def _opening_layers(room: Room, opening: Opening, camera: Camera) -> list[Layer]
     glass = [np.array([[a, y0 + m], [b, y0 + m], [b, y1 - m], [a, y1 - m]]) for a, b in panes]
     z = -opening.reveal_mm
     layers.append(([np.column_stack([g, np.full(4, z)]) for g in glass], (opening.glass,) * 3, 1.0))
+    return layers
+
+
+def _shade_layers(face: FloatArray, tone: float, opening: Opening) -> list[Layer]:
+    """Return ever narrower bands of a side face, front front back back, that end at the frame and are ever darker."""
+    layers: list[Layer] = []
+    edges = opening.shade_mm * np.geomspace(3.5, 0.02, 28)
+    for wide, narrow in pairwise(edges):
+        if opening.shade and wide < opening.reveal_mm:
+            at = 1 - wide / opening.reveal_mm
+            band = np.array([face[0] + at * (face[3] - face[0]), face[1] + at * (face[2] - face[1]), face[2], face[3]])
+            dark = tone * (1 - opening.shade * np.exp(-0.5 * (wide + narrow) / opening.shade_mm))
+            layers.append(([band], (dark, dark, 0.97 * dark), 1.0))
     return layers
 
 

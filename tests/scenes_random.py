@@ -185,6 +185,7 @@ def _window(rng: np.random.Generator, w: float, h: float) -> Opening:
     box = np.array([[x, y], [x + ow, y], [x + ow, y + oh], [x, y + oh]])
     reveal = rng.uniform(90, 280)
     splay = reveal * rng.normal(0, 0.012, (4, 2))
+    (of_shade,) = rng.spawn(1)  # draws of its own, so that all else stays what it was
     return Opening(
         front_mm=box + rng.normal(0, 2, (4, 2)),
         back_mm=box + splay,
@@ -192,6 +193,9 @@ def _window(rng: np.random.Generator, w: float, h: float) -> Opening:
         outer_mm=float(rng.uniform(30, 110)),
         glass=float(rng.uniform(0.9, 1.8)),
         mullion=bool(rng.random() < 0.6),
+        faces=float(of_shade.uniform(0.8, 1.7)),
+        shade=float(of_shade.uniform(0.1, 0.6)),
+        shade_mm=float(np.exp(of_shade.uniform(np.log(8.0), np.log(80.0)))),
     )
 
 

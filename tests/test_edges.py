@@ -12,6 +12,7 @@ import pytest
 
 from tests.rendered_walls import ENDS, Survey, rendered_survey
 from vision import edges
+from vision.edge_strip import cut_strip, step_response
 from vision.edges import trace_edges
 from vision.linear_light import LINEAR_OF_CODE
 from vision.measure import WallSolution, measure_wall
@@ -107,9 +108,9 @@ def test_an_edge_is_found_where_it_is_however_strong_it_is(dark: float, at_px: f
     light = np.tile(0.8 + (dark - 0.8) * share, (1, 400))
     codes = np.searchsorted(LINEAR_OF_CODE, light + np.random.default_rng(4).normal(0.0, 0.003, light.shape))
     guessed = np.column_stack([np.linspace(30.0, 370.0, 41), np.full(41, 18.0)])
-    strip = edges._cut(codes.clip(0, 255).astype(np.uint8), guessed, 12.0)
+    strip = cut_strip(codes.clip(0, 255).astype(np.uint8), guessed, 12.0)
     assert strip is not None
-    response = edges._response(strip.light)
+    response = step_response(strip.light)
     line = edges._choose(strip, edges._votes(response), (3.0, 3.0))
     assert line is not None
     found = edges._samples(strip, response, line)

@@ -9,83 +9,23 @@ clicks.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from vision.board_nose import beside_a_board
+from vision.edge_strip import SHORTEST_PX, Strip, cut_strip, step_response
+from vision.hollow_corner import ACROSS_PX, WIDEST_PX, corner_offset
 from vision.lens import project
-from vision.linear_light import LINEAR_OF_CODE
 from vision.measure import WallSolution
 from vision.model import EDGES
-from vision.walls import EdgeTrace, FloatArray, GreyImage
+from vision.walls import CORNERS, EdgeTrace, FloatArray, GreyImage
 
-STRIP_STEP_PX = 0.5
-ROWS = 150  # places along an edge
 BLOCKS = 15  # independent samples given to the solution
 SAMPLE_SD_PX = 0.5  # the floor of a sample's standard deviation: blur, sharpening, plaster's grain
 LOUDEST = 12.0  # the most that one row says for a line, in the strip's noise
 RIVAL = 0.55  # a second line at least this strong makes the edge ambiguous
-SHORTEST_PX = 60.0
 UNSURE_PX = 12.0  # an edge predicted worse than this is not looked for
 CLOSE_PX = 8.0  # front and back edge of a side face seen so thin are not told apart: both are left to the clicks
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Strip:
-    """A straightened cut along a predicted edge: light (rows, columns), and where its pixels lie in the photo."""
-
-    light: FloatArray
-    middle_px: FloatArray  # (rows, 2)
-    normal_px: FloatArray  # (rows, 2)
-    offsets_px: FloatArray  # (columns,)
-
-
-def _cut(grey: GreyImage, curve: FloatArray, half_px: float) -> _Strip | None:
-    """Return the strip along a curve of pixels (n, 2), or None where too little of it is in the picture."""
-    import cv2
-
-    h, w = grey.shape
-    inside = np.all((curve > half_px + 3) & (curve < np.array([w, h]) - half_px - 4), axis=1)
-    if np.sum(inside) < 4:
-        return None
-    first, last = np.nonzero(inside)[0][[0, -1]]
-    curve = curve[first : last + 1]
-    arc = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(curve, axis=0), axis=1))])
-    if arc[-1] < SHORTEST_PX:
-        return None
-    rows = int(np.clip(arc[-1] / 3.0, 30, ROWS))
-    at = np.linspace(0.0, arc[-1], rows)
-    middle = np.stack([np.interp(at, arc, curve[:, k]) for k in range(2)], axis=1)
-    along = np.gradient(middle, axis=0)
-    along /= np.linalg.norm(along, axis=1, keepdims=True)
-    normal = np.stack([-along[:, 1], along[:, 0]], axis=1)
-    offsets = np.arange(-half_px, half_px + 1e-9, STRIP_STEP_PX)
-    spacing = arc[-1] / rows
-    light = np.zeros((rows, len(offsets)))
-    taps = np.linspace(-0.4, 0.4, 5) * spacing
-    low = np.floor(middle.min(axis=0) - half_px - 4).astype(int).clip(0)
-    high = np.ceil(middle.max(axis=0) + half_px + 5).astype(int)
-    patch = LINEAR_OF_CODE[grey[low[1] : high[1], low[0] : high[0]]].astype(np.float32)
-    for tap in taps:
-        xy = middle[:, None, :] + tap * along[:, None, :] + offsets[None, :, None] * normal[:, None, :] - low
-        xy32 = xy.astype(np.float32)
-        light += cv2.remap(patch, xy32[..., 0], xy32[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return _Strip(light=light / len(taps), middle_px=middle, normal_px=normal, offsets_px=offsets)
-
-
-def _response(light: FloatArray) -> FloatArray:
-    """Return the step response (rows, columns): smoothed slope across, over the noise of the strip, without limit."""
-    sigma = 1.2 / STRIP_STEP_PX
-    reach = int(np.ceil(3 * sigma))
-    x = np.arange(-reach, reach + 1, dtype=float)
-    kernel = -x * np.exp(-(x**2) / (2 * sigma**2))
-    kernel /= np.sum(np.abs(x) * np.abs(kernel))
-    padded = np.pad(light, ((0, 0), (reach, reach)), mode="edge")
-    windows = np.lib.stride_tricks.sliding_window_view(padded, len(kernel), axis=1)
-    slope = windows @ -kernel
-    noise = 1.4826 * np.median(np.abs(slope - np.median(slope)))
-    return np.asarray(slope / max(noise, 1e-5))
 
 
 def _votes(response: FloatArray) -> FloatArray:
@@ -119,8 +59,14 @@ def _candidates(scores: FloatArray) -> list[tuple[int, int]]:
     return sorted(((int(i), int(j)) for i, j in cells), key=lambda c: -size[c])
 
 
-def _choose(strip: _Strip, response: FloatArray, sd_ends: tuple[float, float]) -> tuple[float, float] | None:
-    """Return the offsets [px] at both ends of the line that is the edge, or None where that is not sure."""
+def _choose(
+    strip: Strip, response: FloatArray, sd_ends: tuple[float, float], outward: float = 0.0
+) -> tuple[float, float] | None:
+    """Return the offsets [px] at both ends of the line that is the edge, or None where that is not sure.
+
+    ``outward``: the sign of the offsets away from a frame, whose edge is the bottom of a valley: its two flanks are no
+    rivals; 0 for other edges.
+    """
     ends = np.arange(0, response.shape[1], 2).astype(float)
     scores = _line_scores(response, ends)
     found = []
@@ -132,16 +78,28 @@ def _choose(strip: _Strip, response: FloatArray, sd_ends: tuple[float, float]) -
         strength = abs(scores[i, j])
         steady = _steadiness(response, ends[i], ends[j], np.sign(scores[i, j]))
         if steady > 0.6:
-            found.append((strength * np.exp(-pull / 12.0), strength, first, last))
+            rising = outward * np.sign(scores[i, j])
+            found.append((strength * np.exp(-pull / 12.0), strength, first, last, rising))
     if not found:
         return None
     found.sort(reverse=True)
     best = found[0]
     for other in found[1:]:
         apart = max(abs(other[2] - best[2]), abs(other[3] - best[3]))
+        if _two_flanks(best, other, outward):
+            continue
         if apart > 2.0 and other[1] > RIVAL * best[1]:
             return None
     return float(best[2]), float(best[3])
+
+
+def _two_flanks(one: tuple[float, ...], other: tuple[float, ...], outward: float) -> bool:
+    """Return whether two lines are the flanks of one valley beside a frame: light falls, then rises, outwards."""
+    if not outward or one[4] * other[4] >= 0:
+        return False
+    falling, rising = sorted((one, other), key=lambda line: line[4])
+    widths = [outward * (rising[k] - falling[k]) for k in (2, 3)]
+    return min(widths) > 0 and max(widths) < WIDEST_PX
 
 
 def _steadiness(response: FloatArray, first: float, last: float, sign: float) -> float:
@@ -153,8 +111,13 @@ def _steadiness(response: FloatArray, first: float, last: float, sign: float) ->
     return float(np.mean(near > 1.0))
 
 
-def _samples(strip: _Strip, response: FloatArray, line: tuple[float, float]) -> tuple[FloatArray, FloatArray] | None:
-    """Return sub-pixel points (n, 2) along the chosen line and their sd (n,), or None if too few hold."""
+def _samples(
+    strip: Strip, response: FloatArray, line: tuple[float, float], outward: float = 0.0
+) -> tuple[FloatArray, FloatArray] | None:
+    """Return sub-pixel points (n, 2) along the chosen line and their sd (n,), or None if too few hold.
+
+    ``outward`` as for the choice: a frame's edge is put where the hollow corner is.
+    """
     rows = len(response)
     blocks = np.array_split(np.arange(rows), min(BLOCKS, rows // 4))
     t = np.linspace(0.0, 1.0, rows)
@@ -185,10 +148,28 @@ def _samples(strip: _Strip, response: FloatArray, line: tuple[float, float]) -> 
     if np.sum(keep) < max(5, len(blocks) // 2):
         return None
     scatter = float(np.std(left[keep]))
+    if outward:
+        y = y + outward * _into_the_corner(strip, fit(np.arange(rows)), outward)
     middle = np.stack([np.interp(x[keep], np.arange(rows), strip.middle_px[:, k]) for k in range(2)], axis=1)
     normal = np.stack([np.interp(x[keep], np.arange(rows), strip.normal_px[:, k]) for k in range(2)], axis=1)
     points = middle + y[keep][:, None] * normal
     return points, np.full(len(points), float(np.hypot(SAMPLE_SD_PX, scatter)))
+
+
+def _into_the_corner(strip: Strip, middle_px: FloatArray, outward: float) -> float:
+    """Return how far outwards [px] of a traced frame's edge, offsets (rows,), the hollow corner beside it lies."""
+    across = middle_px[:, None] + outward * ACROSS_PX
+    light = [np.interp(at, strip.offsets_px, row) for at, row in zip(across, strip.light, strict=True)]
+    noise = float(np.mean(np.std(light, axis=0))) / np.sqrt(len(light))
+    return corner_offset(np.mean(light, axis=0), noise) or 0.0
+
+
+def _outward(solution: WallSolution, photo: str, opening: str, curve: FloatArray) -> float:
+    """Return the sign of offsets across a frame's edge that lead away from the frame's middle."""
+    seen = [solution.predict(photo, place=f"{opening}/{corner}", face="frame") for corner in CORNERS]
+    middle = np.mean([found[0] for found in seen if found is not None], axis=0)
+    along = curve[-1] - curve[0]
+    return float(np.sign((curve.mean(axis=0) - middle) @ np.array([-along[1], along[0]]))) or 1.0
 
 
 def _edge_curve(
@@ -330,14 +311,15 @@ def _trace(
         return None
     ends = (float(np.hypot(sd[0], 1.0)), float(np.hypot(sd[1], 1.0)))
     half = float(np.clip(np.ceil(3.5 * max(ends) + 4.0), 8.0, 24.0))
-    strip = _cut(grey, curve, half)
+    strip = cut_strip(grey, curve, half)
     if strip is None:
         return None
-    response = _response(strip.light)
-    line = _choose(strip, _votes(response), ends)
+    response = step_response(strip.light)
+    outward = _outward(solution, photo, quad, curve) if frame else 0.0
+    line = _choose(strip, _votes(response), ends, outward)
     if line is None:
         return None
-    found = _samples(strip, response, line)
+    found = _samples(strip, response, line, outward)
     if found is None:
         return None
     name = f"{quad}/{'frame' if frame else 'wall'}" if quad != "wall" else "wall"

@@ -21,7 +21,8 @@ DEPENDS = (
         f"vision/{name}.py"
         for name in (
             "lens", "pose", "priors", "model", "problem", "unknowns", "observe", "start", "solve", "lengths", "measure",
-            "results", "board_nose", "corners", "swapped_corners", "edges", "linear_light", "references",
+            "results", "board_nose", "corners", "swapped_corners", "edges", "edge_strip", "hollow_corner",
+            "linear_light", "references",
             "reference_search", "sheets", "tag_fit", "sheet_map", "paper", "cards", "card_looks", "quads", "side_fit",
             "side_step", "side_light", "card_face", "card_pose",
             "plane_view",
