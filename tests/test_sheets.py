@@ -226,7 +226,7 @@ def test_tags_that_cannot_be_a_sheet_are_refused_with_the_reason(
 
 def test_tags_too_small_to_be_read_as_they_are_are_read_enlarged() -> None:
     scene = render(
-        room(Reference(kind="sheet", number=17, centre_mm=(1500, 1200))), camera(1700.0, 3600.0), STYLE, seed=1
+        room(Reference(kind="sheet", number=17, centre_mm=(1500, 1200))), camera(1700.0, 4200.0), STYLE, seed=1
     )
     assert len(find_tags(scene.picture)) > len(find_tags(scene.picture, thorough=False)) > 0
 

@@ -129,7 +129,7 @@ def _fitted_step(x: FloatArray, y: FloatArray, start: float, sense: float) -> St
     ends = (y[:2].mean(), y[-2:].mean())
     place, blur = start, 1.0
     levels = np.array(ends if sense * (ends[1] - ends[0]) > 0 else (y.min(), y.max())[:: int(sense) or 1], float)
-    jacobian = np.zeros((len(x), 4))
+    jacobian, firm = np.zeros((len(x), 4)), 1e-9 * np.eye(4)
     residual = y
     for _ in range(12):
         t = (x - place) / blur
@@ -137,13 +137,15 @@ def _fitted_step(x: FloatArray, y: FloatArray, start: float, sense: float) -> St
         bell = np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * blur)
         step = levels[1] - levels[0]
         residual = y - (levels[0] + step * share)
-        jacobian = np.column_stack([-step * bell, -step * bell * t, 1 - share, share])
-        normal = jacobian.T @ jacobian + 1e-9 * np.eye(4)
+        jacobian[:, 0] = -step * bell
+        jacobian[:, 1] = jacobian[:, 0] * t
+        jacobian[:, 2], jacobian[:, 3] = 1 - share, share
+        normal = jacobian.T @ jacobian + firm
         change = np.linalg.solve(normal, jacobian.T @ residual)
-        place += float(np.clip(change[0], -0.7, 0.7))
-        blur = float(np.clip(blur + np.clip(change[1], -0.4, 0.4), 0.3, 4.0))
+        place += min(max(float(change[0]), -0.7), 0.7)
+        blur = min(max(blur + min(max(float(change[1]), -0.4), 0.4), 0.3), 4.0)
         levels = levels + change[2:]
-        if np.abs(change[:2]).max() < 1e-4:
+        if max(abs(change[0]), abs(change[1])) < 1e-4:
             break
     if not x[0] <= place <= x[-1]:
         return None

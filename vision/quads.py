@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,6 +16,7 @@ _LEVELS = (9.0, 18.0, 36.0, 64.0)
 _LEAST_SIGNAL = 3.0
 _LEAST_PX, _MOST_PX = 18, 190  # extent of a patch at the scale it is looked for
 _LEAST_FILL = 0.86
+_LEAST_ROUND = 0.005  # area over the square of an outline's length: 0.06 of a square; less is a thread or frayed
 _LEAST_OF_BOX = 0.7  # of its upright or turned box that a rectangle seen aslant fills
 
 
@@ -72,54 +73,68 @@ def find_quads(picture: Picture) -> list[Quad]:
     """
     import cv2
 
-    found: list[Quad] = []
+    corners, fill = [np.zeros((0, 4, 2))], [np.zeros(0)]
     colour = picture if picture.ndim == 3 else cv2.cvtColor(picture, cv2.COLOR_GRAY2BGR)
-    largest = max(colour.shape[:2])
-    start = 2 if largest >= 3000 else 1
-    small = colour if start == 1 else cv2.resize(colour, None, fx=1 / start, fy=1 / start, interpolation=cv2.INTER_AREA)
-    scale = float(start)
+    scale = 2.0 if max(colour.shape[:2]) >= 3000 else 1.0
+    if scale == 1:
+        small = colour.copy()
+    else:
+        small = cv2.resize(colour, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA)
     while max(small.shape[:2]) >= 200:
-        found += [Quad(corners_px=(q.corners_px + 0.5) * scale - 0.5, fill=q.fill) for q in _quads_at(small)]
-        small = cv2.resize(small, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+        smaller = cv2.resize(small, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+        places, filled = _quads_at(np.asarray(small, np.uint8))
+        corners.append((places + 0.5) * scale - 0.5)
+        fill.append(filled)
+        small = smaller
         scale *= 4
-    return _distinct(found)
+    return _distinct(np.concatenate(corners), np.concatenate(fill))
 
 
-def _quads_at(picture: Picture) -> list[Quad]:
-    """Return patches whose extent is 18 to 190 px at this scale."""
+def _quads_at(picture: Picture) -> tuple[FloatArray, FloatArray]:
+    """Return the corners (n, 4, 2) of patches whose extent is 18 to 190 px at this scale, and how well they fill.
+
+    The picture's memory is used up.
+    """
     import cv2
 
-    out: list[Quad] = []
+    found: list[_Outline] = []
+    mask = np.empty(picture.shape[:2], np.uint8)
     for signal, floor in _contrasts(picture):
         for level in _LEVELS:
             cut = max(level, floor)
             if cut > 2 * level:
                 continue
-            mask = cv2.threshold(signal, cut, 1, cv2.THRESH_BINARY)[1]
+            cv2.threshold(signal, cut, 1, cv2.THRESH_BINARY, dst=mask)
             contours, _ = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-            out += [q for q in (_quad_of(np.asarray(c)) for c in contours if len(c) >= 3 * _LEAST_PX) if q]
-    return out
+            found += [o for o in (_outline_of(c) for c in contours if len(c) >= 3 * _LEAST_PX) if o]
+    return _filled(found)
 
 
-def _contrasts(picture: Picture) -> list[tuple[Picture, float]]:
-    """Return images high on a patch unlike its surroundings (lighter, darker, other in colour), with a floor."""
+def _contrasts(picture: Picture) -> Iterator[tuple[Picture, float]]:
+    """Yield images high on a patch unlike its surroundings (lighter, darker, other in colour), with a floor.
+
+    The picture's memory is used up, and each image is gone when the next one comes: fresh memory costs more than these
+    sums do.
+    """
     import cv2
 
-    smooth = cv2.GaussianBlur(picture, (0, 0), 0.9)
+    height, width = picture.shape[:2]
+    smooth = cv2.GaussianBlur(picture, (0, 0), 0.9, dst=picture)
     # Light, and red and blue against it about 128 (weights of Rec. 601 for encoded colours).
     to_light = np.array([[0.114, 0.587, 0.299, 0], [-0.114, -0.587, 0.701, 128], [0.886, -0.587, -0.299, 128]])
-    light, red, blue = cv2.split(cv2.transform(smooth, to_light))
-    around = [_surroundings(np.asarray(c, np.uint8)) for c in (light, red, blue)]
-    lighter, darker = cv2.subtract(light, around[0]), cv2.subtract(around[0], light)
-    off = [cv2.absdiff(c, a) for c, a in zip((red, blue), around[1:], strict=True)]
-    colour = cv2.addWeighted(cv2.max(*off), 1.5, cv2.min(*off), 0.6, 0)  # nearly 1.5 times their length
-    floor = _LEAST_SIGNAL * _noise(np.asarray(light, np.uint8))
-    floor_colour = max(_LEAST_SIGNAL * _noise(np.asarray(colour, np.uint8)), 6.0) + float(np.median(colour[::4, ::4]))
-    found = [(lighter, floor), (darker, floor), (colour, floor_colour)]
-    return [(np.asarray(signal, np.uint8), least) for signal, least in found]
+    light, red, blue = (np.asarray(c, np.uint8) for c in cv2.split(cv2.transform(smooth, to_light, dst=smooth)))
+    spare, spared = np.reshape(smooth, (3, height, width))[:2]
+    floor = _LEAST_SIGNAL * _noise(light)
+    around = _surroundings(light, spare)
+    yield np.asarray(cv2.subtract(light, around, dst=spared), np.uint8), floor
+    yield np.asarray(cv2.subtract(around, light, dst=spared), np.uint8), floor
+    red, blue = (np.asarray(cv2.absdiff(c, _surroundings(c, spare), dst=c), np.uint8) for c in (red, blue))
+    most, least = cv2.max(red, blue, dst=spare), cv2.min(red, blue, dst=spared)
+    colour = np.asarray(cv2.addWeighted(most, 1.5, least, 0.6, 0, dst=light), np.uint8)  # nearly 1.5 times their length
+    yield colour, max(_LEAST_SIGNAL * _noise(colour), 6.0) + float(np.median(colour[::4, ::4]))
 
 
-def _surroundings(channel: Picture) -> Picture:
+def _surroundings(channel: Picture, into: Picture) -> Picture:
     """Return the median of a wide neighbourhood, smooth: what a patch up to 190 px is seen against."""
     import cv2
 
@@ -127,7 +142,7 @@ def _surroundings(channel: Picture) -> Picture:
     eighth = cv2.resize(channel, (max(width // 8, 4), max(height // 8, 4)), interpolation=cv2.INTER_AREA)
     reach = min(51, 2 * (min(eighth.shape) // 2) - 1)
     middle = cv2.medianBlur(eighth, reach)
-    return np.asarray(cv2.resize(middle, (width, height), interpolation=cv2.INTER_LINEAR), np.uint8)
+    return np.asarray(cv2.resize(middle, (width, height), dst=into, interpolation=cv2.INTER_LINEAR), np.uint8)
 
 
 def _noise(image: Picture) -> float:
@@ -138,70 +153,111 @@ def _noise(image: Picture) -> float:
     return float(np.mean(np.minimum(np.abs(step), 12)) * 1.2533 / np.sqrt(2))
 
 
-def _quad_of(contour: NDArray[np.int32]) -> Quad | None:
+_Outline = tuple[Sequence[Sequence[float]], float, float]  # four corners, area of the hull, area itself
+
+
+def _outline_of(contour: NDArray[np.int32]) -> _Outline | None:
+    """Return the four corners, hull area and area of an outline (n, 1, 2) that is a four-sided patch of fit size."""
     import cv2
 
     _, _, across, down = cv2.boundingRect(contour)
     if max(across, down) <= _LEAST_PX or max(across, down) > _MOST_PX or min(across, down) <= 8:
         return None
-    hull = np.reshape(cv2.convexHull(contour), (-1, 2))
-    area, outline = float(cv2.contourArea(hull)), float(cv2.contourArea(contour))
+    outline = cv2.contourArea(contour)
+    if outline < _LEAST_ROUND * len(contour) ** 2:
+        return None
+    hull = cv2.convexHull(contour)
+    area = cv2.contourArea(hull)
+    if outline < 0.7 * area:
+        return None
     (_, (wide, high), _) = cv2.minAreaRect(hull)
-    if outline < 0.7 * area or area < _LEAST_OF_BOX * wide * high:
+    if area < _LEAST_OF_BOX * wide * high:
         return None
     corners = _four_corners(hull, area)
-    if corners is None:
-        return None
-    quad_area = float(cv2.contourArea(corners.astype(np.float32)))
-    fill = min(area / quad_area, quad_area / area) if quad_area > 0 else 0.0
-    if fill < _LEAST_FILL or not is_convex(corners):
-        return None
-    return Quad(corners_px=as_seen(corners), fill=fill * outline / area)
+    return None if corners is None else (corners, area, outline)
 
 
-def _four_corners(hull: NDArray[np.int32], area: float) -> FloatArray | None:
+def _filled(found: Sequence[_Outline]) -> tuple[FloatArray, FloatArray]:
+    """Return the corners (n, 4, 2), clockwise from the top left, of outlines that fill them, and how well (n,)."""
+    if not found:
+        return np.zeros((0, 4, 2)), np.zeros(0)
+    corners, sizes = np.array([o[0] for o in found], float), np.array([o[1:] for o in found], float)
+    area, outline = sizes.T
+    edge = np.roll(corners, -1, axis=1) - corners
+    after = np.roll(edge, -1, axis=1)
+    turn = edge[..., 0] * after[..., 1] - edge[..., 1] * after[..., 0]
+    convex = (turn > 0).all(axis=1) | (turn < 0).all(axis=1)
+    across, down = corners[:, 2] - corners[:, 0], corners[:, 3] - corners[:, 1]
+    own = np.maximum(0.5 * np.abs(across[:, 0] * down[:, 1] - across[:, 1] * down[:, 0]), 1e-9)
+    fill = np.minimum(area / own, own / area)
+    good = convex & (fill >= _LEAST_FILL)
+    return _as_seen(corners[good]), (fill * outline / area)[good]
+
+
+def _as_seen(corners: FloatArray) -> FloatArray:
+    """Return quadrilaterals (n, 4, 2), each as `as_seen` turns it."""
+    off = corners - corners.mean(axis=1, keepdims=True)
+    order = np.argsort(np.arctan2(off[..., 1], off[..., 0]), axis=1)
+    clockwise = np.take_along_axis(corners, order[..., None], axis=1)
+    tops = clockwise[..., 1] + np.roll(clockwise[..., 1], -1, axis=1)
+    turned = (np.argmin(tops, axis=1)[:, None] + np.arange(4)) % 4
+    return np.take_along_axis(clockwise, turned[..., None], axis=1)
+
+
+def _four_corners(hull: NDArray[np.int32], area: float) -> Sequence[Sequence[float]] | None:
     """Return the corners of the quadrilateral nearest a convex outline: its four longest straight runs, crossed."""
     import cv2
 
-    perimeter = float(cv2.arcLength(hull, True))
+    perimeter = cv2.arcLength(hull, True)
     for share in (0.02, 0.03, 0.045, 0.06, 0.08):
-        poly = np.reshape(cv2.approxPolyDP(hull, share * perimeter, True), (-1, 2)).astype(float)
+        poly: list[list[float]] = cv2.approxPolyDP(hull, share * perimeter, True)[:, 0].tolist()
         if len(poly) == 4:
             return poly
         if len(poly) < 4:
             break
         crossed = _longest_sides(poly)
-        if crossed is not None and 0.9 * area < cv2.contourArea(crossed.astype(np.float32)) < 1.15 * area:
+        if crossed is not None and 0.9 * area < _area(crossed) < 1.15 * area:
             return crossed
     return None
 
 
-def _longest_sides(poly: FloatArray) -> FloatArray | None:
+def _area(p: Sequence[Sequence[float]]) -> float:
+    (x, y), (u, v) = ((p[2][i] - p[0][i] for i in (0, 1)), (p[3][i] - p[1][i] for i in (0, 1)))
+    return abs(x * v - y * u) / 2
+
+
+def _longest_sides(poly: Sequence[Sequence[float]]) -> list[list[float]] | None:
     """Return where the four longest sides of a polygon, in their order, cross."""
     if len(poly) > 8:
         return None
-    ahead = np.roll(poly, -1, axis=0)
-    along = ahead - poly
-    chosen = np.sort(np.argsort(-np.sum(along * along, axis=1))[:4])
-    p, v = poly[chosen], along[chosen]
-    q, w = np.roll(p, 1, axis=0), np.roll(v, 1, axis=0)
-    turn = w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]
-    if np.abs(turn).min() < 1e-9:
-        return None
-    gap = p - q
-    share = (gap[:, 0] * v[:, 1] - gap[:, 1] * v[:, 0]) / turn
-    return np.asarray(q + share[:, None] * w)
+    sides = [(p[0], p[1], q[0] - p[0], q[1] - p[1]) for p, q in zip(poly, [*poly[1:], poly[0]], strict=True)]
+    longest = sorted(range(len(sides)), key=lambda i: -(sides[i][2] ** 2 + sides[i][3] ** 2))[:4]
+    chosen = [sides[i] for i in sorted(longest)]
+    out = []
+    for (x, y, along, down), (u, v, before, below) in zip(chosen, [chosen[-1], *chosen[:-1]], strict=True):
+        turn = before * down - below * along
+        if abs(turn) < 1e-9:
+            return None
+        share = ((x - u) * down - (y - v) * along) / turn
+        out.append([u + share * before, v + share * below])
+    return out
 
 
-def _distinct(quads: Iterable[Quad]) -> list[Quad]:
-    """Return the quads without near repeats, the best filled first."""
-    kept: list[Quad] = []
-    corners = np.zeros((0, 4, 2))
-    for quad in sorted(quads, key=lambda q: -q.fill):
-        size = float(np.linalg.norm(quad.corners_px[2] - quad.corners_px[0]))
-        slack = max(2.5, 0.03 * size)
-        if kept and (np.abs(corners - quad.corners_px).max(axis=(1, 2)) <= slack).any():
-            continue
-        kept.append(quad)
-        corners = np.concatenate([corners, quad.corners_px[None]])
-    return kept
+def _distinct(corners: FloatArray, fill: FloatArray) -> list[Quad]:
+    """Return the quadrilaterals (n, 4, 2) without near repeats, the best filled first."""
+    from scipy.spatial import cKDTree
+
+    if not len(corners):
+        return []
+    order = np.argsort(-fill, kind="stable")
+    corners, fill = corners[order], fill[order]
+    slack = np.maximum(2.5, 0.03 * np.linalg.norm(corners[:, 2] - corners[:, 0], axis=1))
+    # What repeats another has its middle no further off than any of its corners.
+    middle = corners.mean(axis=1)
+    near = cKDTree(middle).query_ball_point(middle, slack, p=np.inf)
+    kept = np.ones(len(corners), bool)
+    for i, others in enumerate(near):
+        before = [j for j in others if j < i and kept[j]]
+        if before and (np.abs(corners[before] - corners[i]).max(axis=(1, 2)) <= slack[i]).any():
+            kept[i] = False
+    return [Quad(corners_px=c, fill=float(f)) for c, f in zip(corners[kept], fill[kept], strict=True)]

@@ -89,7 +89,7 @@ def find_references(
         by_marks = views_of_marks(here, (picture.shape[1], picture.shape[0]), opening_heights_mm)
         views = _views(sheets, sightings, declared, by_marks)
         hidden = [s.rectangle_px for s in sheets] + list(opening_outlines(here).values())
-        quads = [q for q in find_quads(picture) if not _inside_any(q, hidden)]
+        quads = _outside_all(find_quads(picture), hidden)
         for found in (
             search_declared(picture, quads, photo, wanted, views),
             search_undeclared(picture, quads, photo, next(iter(views[None]), None), missing_kinds),
@@ -123,12 +123,19 @@ def _views(
     return views
 
 
-def _inside_any(quad: Quad, outlines: Iterable[FloatArray]) -> bool:
-    """Return whether a patch lies on a survey sheet (tags and paper are no cards) or in an opening (nor is glass)."""
+def _outside_all(quads: Sequence[Quad], outlines: Sequence[FloatArray]) -> list[Quad]:
+    """Return the patches that lie on no survey sheet (tags and paper are no cards) and in no opening (nor is glass)."""
     import cv2
 
-    x, y = quad.corners_px.mean(axis=0)
-    return any(cv2.pointPolygonTest(o.astype(np.float32), (float(x), float(y)), False) >= 0 for o in outlines)
+    if not quads or not outlines:
+        return list(quads)
+    middles = np.mean([q.corners_px for q in quads], axis=1).tolist()
+    polygons = [o.astype(np.float32) for o in outlines]
+    return [
+        q
+        for q, middle in zip(quads, middles, strict=True)
+        if all(cv2.pointPolygonTest(polygon, middle, False) < 0 for polygon in polygons)
+    ]
 
 
 def _sheet_name(number: int, declared: Iterable[DeclaredReference], found: Sequence[int]) -> str:

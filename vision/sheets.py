@@ -1,4 +1,4 @@
-"""Survey sheets in a picture: tags read, gathered into sheets, each sheet fitted to its pixels."""
+"""Survey sheets in a picture: tags gathered into sheets, each sheet fitted to its pixels."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from vision.paper import print_scale_from_paper
 from vision.quads import inward, is_convex
 from vision.sheet_map import SHEET_RECTANGLE_MM, TAG_CENTRES_MM, TAG_CORNERS_MM, TAG_MM, TAG_SQUARE_MM, project
 from vision.tag_fit import TagFit, fit_tags
+from vision.tag_reading import HIGHEST_NUMBER, Tag, find_tags, read_tags, side_px
 from vision.walls import FloatArray, Measured
 
-HIGHEST_NUMBER = 145
-_LARGE_PX, _LEAST_HALVED_PX = 3000, 10.0
-LEAST_SIDE_PX = 14.0  # smaller quadrilaterals are not read as tags in the first pass
+__all__ = [
+    "HIGHEST_NUMBER", "NotASheet", "Sheet", "find_sheets", "find_tags", "first_map", "gather_sheets", "place_sheet",
+]  # fmt: skip
+
 # What no fit to one picture can know: optics beyond the model, and paper and print that are not quite flat and square.
 # Invented defaults; on pictures from another renderer the fit's own sd was too small by about this much.
 OPTICS_SD_PX = 0.03
 PAPER_SD_MM = 0.05
-# Squares not read at their own size: how many are enlarged, to which side, and how much darker (of 255) they are.
-MOST_ENLARGED, ENLARGED_SIDE_PX, LEAST_DARKER = 12, 90.0, 30.0
 LEAST_LIKENESS = 0.8  # correlation of a tag's pixels with its print, below which it is not that tag
 MOST_UNLIKE = 0.08  # how much less alike than the best of the sheet a tag may be
 # Lens curvature, bend (mm) and each tag's own shift (px, mm) that lenses and taped paper show, as sd; and the most of
@@ -30,14 +30,6 @@ MOST_UNLIKE = 0.08  # how much less alike than the best of the sheet a tag may b
 # sheets curled by up to 4 mm reach 15 and flat ones seen by two tags 1; two tags of papers 8 mm apart begin at 6.
 KAPPA_SD, BEND_SD_MM, SHIFT_SD_PX, SHIFT_SD_MM = 0.05, 0.7, 0.02, 0.03
 MOST_STRAIN_OF_TWO, MOST_STRAIN = 4.0, 20.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tag:
-    """A tag as first read: its id and its print's corners (4, 2) px from top_left by way of top_right."""
-
-    id: int
-    corners_px: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,90 +63,6 @@ class NotASheet:
     reason: str
 
 
-def find_tags(picture: Picture, *, thorough: bool = True) -> list[Tag]:
-    """Return the AprilTag 36h11 tags in a picture, read at full size and, where that finds none, at half size.
-
-    A large picture that should show no sheet is read at full size only if it shows a tag at half size.
-
-    Parameters
-    ----------
-    picture
-        (h, w) or (h, w, 3) BGR, upright.
-    thorough
-        Whether a sheet is expected.
-    """
-    import cv2
-
-    grey = picture if picture.ndim == 2 else np.asarray(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), np.uint8)
-    if not thorough and max(grey.shape) >= _LARGE_PX and not _read_tags(_halved(grey), 2.0, _LEAST_HALVED_PX)[0]:
-        return []
-    found, unread = _read_tags(grey, 1.0)
-    if thorough:
-        found += _read_larger(grey, unread, found)
-    if thorough and not found and max(grey.shape) >= 1600:  # noise or shake that half a picture averages out
-        found, _ = _read_tags(_halved(grey), 2.0)
-    return found
-
-
-def _halved(grey: Picture) -> Picture:
-    import cv2
-
-    return np.asarray(cv2.resize(grey, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def _read_tags(grey: Picture, scale: float, least_side_px: float = LEAST_SIDE_PX) -> tuple[list[Tag], list[FloatArray]]:
-    """Return the tags read, and the corners (4, 2) of squares that could not be read; in pixels times ``scale``."""
-    import cv2
-
-    parameters = cv2.aruco.DetectorParameters()
-    parameters.minMarkerPerimeterRate = 4 * least_side_px / max(grey.shape)
-    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
-    corners, ids, rejected = cv2.aruco.ArucoDetector(dictionary, parameters).detectMarkers(grey)
-
-    places, unread = ([(np.reshape(c, (4, 2)) + 0.5) * scale - 0.5 for c in found] for found in (corners, rejected))
-    read = zip([] if ids is None else np.ravel(ids), places, strict=True)
-    return [Tag(id=int(i), corners_px=p) for i, p in read if int(i) <= 4 * HIGHEST_NUMBER + 3], unread
-
-
-def _read_larger(grey: Picture, unread: Sequence[FloatArray], read: Sequence[Tag]) -> list[Tag]:
-    """Return more tags: those among small dark squares on light that could not be read at their own size, enlarged."""
-    import cv2
-
-    more: list[Tag] = []
-    dark = [(_darker_by(grey, c), c) for c in unread if _small_square(c)]
-    for contrast, corners in sorted(dark, key=lambda d: -d[0])[:MOST_ENLARGED]:
-        if contrast < LEAST_DARKER:
-            break
-        side = _side(corners)
-        low = np.maximum(np.floor(corners.mean(axis=0) - 1.3 * side).astype(int), 0)
-        high = np.ceil(corners.mean(axis=0) + 1.3 * side).astype(int) + 1
-        scale = ENLARGED_SIDE_PX / side
-        crop = grey[low[1] : high[1], low[0] : high[0]]
-        larger = np.asarray(cv2.resize(crop, None, fx=scale, fy=scale, interpolation=cv2.INTER_CUBIC), np.uint8)
-        for tag in _read_tags(larger, 1 / scale, 30.0)[0]:
-            place = tag.corners_px + low
-            if not any(t.id == tag.id and np.abs(t.corners_px - place).max() < side / 2 for t in [*read, *more]):
-                more.append(Tag(id=tag.id, corners_px=place))
-    return more
-
-
-def _small_square(corners: FloatArray) -> bool:
-    sides = np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1)
-    return bool(sides.min() > LEAST_SIDE_PX and sides.max() < min(2.2 * sides.min(), 0.8 * ENLARGED_SIDE_PX))
-
-
-def _darker_by(grey: Picture, corners: FloatArray) -> float:
-    """Return by how much the rim of a square is darker than what lies just around it, of 255."""
-    middle = corners.mean(axis=0)
-    share = np.arange(0, 1, 0.25)[:, None, None]
-    rim = (corners + share * (np.roll(corners, -1, axis=0) - corners)).reshape(-1, 2) - middle
-    inner, outer = (np.round(middle + k * rim).astype(int) for k in (0.86, 1.25))
-    top = np.array(grey.shape[1::-1]) - 1
-    inner, outer = np.clip(inner, 0, top), np.clip(outer, 0, top)
-    return float(grey[outer[:, 1], outer[:, 0]].mean() - grey[inner[:, 1], inner[:, 0]].mean())
-
-
 def find_sheets(picture: Picture, *, thorough: bool = True) -> tuple[list[Sheet], list[NotASheet]]:
     """Return the survey sheets in a picture, and what was read as part of one but not used.
 
@@ -186,7 +94,7 @@ def find_sheets(picture: Picture, *, thorough: bool = True) -> tuple[list[Sheet]
 def gather_sheets(tags: Sequence[Tag]) -> list[tuple[int, dict[int, FloatArray]]]:
     """Return sheets as number and corners by tag 0..3; a number seen twice in one photo makes two sheets."""
     out: list[tuple[int, dict[int, FloatArray]]] = []
-    for tag in sorted(tags, key=lambda t: -_side(t.corners_px)):
+    for tag in sorted(tags, key=lambda t: -side_px(t.corners_px)):
         number, k = divmod(tag.id, 4)
         home = next((s for n, s in out if n == number and k not in s and _belongs(s, k, tag.corners_px)), None)
         if home is None:
@@ -196,15 +104,11 @@ def gather_sheets(tags: Sequence[Tag]) -> list[tuple[int, dict[int, FloatArray]]
     return out
 
 
-def _side(corners: FloatArray) -> float:
-    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
-
-
 def _belongs(seen: dict[int, FloatArray], k: int, corners: FloatArray) -> bool:
     """Return whether a tag lies about where the tags already seen predict it: within its own side."""
     predicted = project(first_map(seen), TAG_CENTRES_MM[k : k + 1])[0]
     slack = 1.0 if len(seen) > 1 else 1.6
-    return bool(np.linalg.norm(predicted - corners.mean(axis=0)) < slack * _side(corners))
+    return bool(np.linalg.norm(predicted - corners.mean(axis=0)) < slack * side_px(corners))
 
 
 def first_map(seen: dict[int, FloatArray]) -> FloatArray:
@@ -255,7 +159,7 @@ def _agreeing(fit: TagFit, seen: dict[int, FloatArray]) -> list[int]:
     shifts = np.linalg.norm(fit.shift_px, axis=1)
     most = 0.0
     for k, likeness, shift in zip(fit.tags, fit.likeness, shifts, strict=True):
-        side = _side(corners[k])
+        side = side_px(corners[k])
         near = k not in seen or np.linalg.norm(corners[k].mean(axis=0) - seen[k].mean(axis=0)) < 0.12 * side
         strained = float(shift / np.hypot(SHIFT_SD_PX, SHIFT_SD_MM * side / TAG_MM)) ** 2
         if likeness >= least and near and strained < MOST_STRAIN:
@@ -304,7 +208,7 @@ def _completed(picture: Picture, number: int, seen: dict[int, FloatArray]) -> di
 
     if len(seen) == 4:
         return seen
-    side = max(_side(c) for c in seen.values())
+    side = max(side_px(c) for c in seen.values())
     middle = project(first_map(seen), np.zeros((1, 2)))[0]
     reach = (4.2 if len(seen) == 1 else 3.2) * side
     low = np.maximum(np.floor(middle - reach).astype(int), 0)
@@ -317,7 +221,7 @@ def _completed(picture: Picture, number: int, seen: dict[int, FloatArray]) -> di
     how = cv2.INTER_CUBIC if scale > 1 else cv2.INTER_AREA
     larger = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=how)
     out = dict(seen)
-    for tag in _read_tags(np.asarray(larger, np.uint8), 1 / scale, 30.0)[0]:
+    for tag in read_tags(np.asarray(larger, np.uint8), 1 / scale, 30.0)[0]:
         n, k = divmod(tag.id, 4)
         if n == number and k not in out and _belongs(out, k, tag.corners_px + low):
             out[k] = tag.corners_px + low

@@ -25,6 +25,7 @@ _MAP, _SHARED = 11, 14  # eight of the map, lens curvature, two of bend; and blu
 # Priors of lens curvature, bend (mm), blur (px), sharpening and bloom: mean and sd. Invented, wide.
 _PRIOR = np.array([[0.0, 0.03], [0.0, 0.6], [0.0, 0.6], [0.9, 0.7], [0.0, 0.5], [0.0, 0.6]])
 _SLOPE_SD = 0.3  # of white and of black across a tag, as a share of the contrast
+_BLURRED_SD = 11.0  # how far the wider of the two Gaussians of a border reaches, in sd of the narrower
 _SETTLED_PX, _MOST_STEP_PX = 0.012, 1.2
 _FIXED = 1e12
 
@@ -174,10 +175,20 @@ def _bands(at: FloatArray, mm_per_px: FloatArray, optics: FloatArray) -> tuple[F
     blur, sharpen = optics[:2]
     scale = (blur * mm_per_px[:, None]).astype(np.float32)
     t = (at[:, None].astype(np.float32) - np.float32(CELL_MM) * np.arange(9, dtype=np.float32)) / scale
-    near, wide = ndtr(t), ndtr(0.5 * t)
-    square = t * t
-    steep = np.float32(0.3989423) * (
-        np.float32(1 + sharpen) * np.exp(-0.5 * square) - np.float32(0.5 * sharpen) * np.exp(-0.125 * square)
+    wide = (t > 0).astype(np.float32)
+    near, steep = wide.copy(), np.zeros_like(t)
+    # Beyond these both are 0 or 1 to the last digit, and most borders lie beyond.
+    beside = np.abs(t) < _BLURRED_SD
+    some = t[beside]
+    wide[beside] = ndtr(0.5 * some)
+    closer = np.abs(some) < 0.5 * _BLURRED_SD
+    near_some = near[beside]
+    near_some[closer] = ndtr(some[closer])
+    near[beside] = near_some
+    outer = np.exp(-0.125 * some * some)
+    square = outer * outer
+    steep[beside] = np.float32(0.3989423) * (
+        np.float32(1 + sharpen) * square * square - np.float32(0.5 * sharpen) * outer
     )
     excess = near - wide
     step = near + np.float32(sharpen) * excess

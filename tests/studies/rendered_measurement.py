@@ -23,7 +23,8 @@ DEPENDS = (
             "lens", "pose", "priors", "model", "problem", "unknowns", "observe", "start", "solve", "lengths", "measure",
             "results", "board_nose", "corners", "swapped_corners", "edges", "edge_strip", "hollow_corner",
             "linear_light", "references",
-            "reference_search", "sheets", "tag_fit", "sheet_map", "paper", "cards", "card_looks", "quads", "side_fit",
+            "reference_search", "sheets", "tag_reading", "tag_fit", "sheet_map", "paper", "cards", "card_looks",
+            "quads", "side_fit",
             "side_step", "side_light", "card_face", "card_pose",
             "plane_view",
         )
