@@ -201,7 +201,7 @@ def test_a_grey_picture_gives_the_same_card() -> None:
     assert np.abs(in_grey.corners_px - in_colour.corners_px).max() < 0.5
 
 
-@pytest.mark.parametrize("bow_px", [4.0, 5.0])
+@pytest.mark.parametrize("bow_px", [3.0, 4.0, 5.0])
 def test_a_thing_with_a_bent_side_is_no_card(bow_px: float) -> None:
     picture = np.full((300, 400, 3), 90, np.uint8)
     along = np.linspace(0, 1, 40)

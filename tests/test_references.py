@@ -197,6 +197,8 @@ def test_a_share_of_the_study_keeps_its_bounds() -> None:
         rectangles = told[kind]
         assert isinstance(rectangles, dict)
         assert rectangles["wrong_used"] == 0
+        assert rectangles["from_70_px"] >= 3
+        assert rectangles["corner_rms_px_from_70_px"] < 0.22
 
 
 def test_an_opening_s_height_is_told_by_a_reference_on_its_wall_and_by_no_other(everything: Scene) -> None:

@@ -201,7 +201,9 @@ def _fitted(picture: Picture, seen: _Rough, target: Target, view: PlaneView | No
     rough, size_px = seen.corners_px, (picture.shape[1], picture.shape[0])
     share = target.radius_mm / target.long_mm
     px_per_mm = float(np.linalg.norm(rough[2] - rough[0]) / np.hypot(target.long_mm, target.short_mm))
-    fitted = fit_quad(picture, rough, round_share=share, side_px=seen.side_px, px_per_mm=px_per_mm)
+    fitted = fit_quad(
+        picture, rough, round_share=share, side_px=seen.side_px, px_per_mm=px_per_mm, thick_mm=target.thick_mm
+    )
     if isinstance(fitted, str):
         return _failed(rough, target, fitted)
     corners = as_seen(fitted.corners_px)

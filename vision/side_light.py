@@ -10,6 +10,7 @@ from vision.walls import FloatArray
 
 MASK_PX, SHARPEN = 1.5, 0.3  # unsharp masking of the encoded light: its Gaussian, and how much (invented defaults)
 COARSE = 0.7  # variance, px^2, by which colours are blurred more than light: stored at half the size (invented default)
+TONE = 0.15  # strength of the S curve that a phone lays over sRGB for its contrast (invented default)
 _COARSE_STEP = 0.05
 # Encoded light and two colour differences of encoded blue, green and red (ITU-R BT.601, as in JPEG; from memory).
 TO_YCC = np.array([[0.114, 0.587, 0.299], [0.5, -0.331, -0.169], [-0.081, -0.419, 0.5]])
@@ -29,6 +30,12 @@ def encode(light: FloatArray) -> tuple[FloatArray, FloatArray]:
     code = np.where(low, 12.92 * x, 1.055 * root - 0.055)
     slope = np.where(low, 12.92, (1.055 / 2.4) * root / x)
     return code, np.where((light >= 1.0) | (light < 0.0), 0.0, slope)
+
+
+def bent(code: FloatArray, slope: FloatArray, tone: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return codes after an S curve of a strength, their slope, and how they change with the strength."""
+    by_tone = code * (code * (3 - 2 * code) - 1)
+    return code + tone * by_tone, slope * (1 + tone * (6 * code * (1 - code) - 1)), by_tone
 
 
 def gaussian(to: FloatArray, of: FloatArray, variance: float) -> FloatArray:

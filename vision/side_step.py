@@ -2,9 +2,10 @@
 
 In light, one side is a step blurred by a Gaussian, and just before it two narrow things: the thing's own side face and
 its shadow on the wall. Both are narrower than the blur, so in one colour each looks like a step that lies elsewhere.
-But a shadow dims all colours alike, a side face shows only where the camera looks at it, and blur is common to all
-sides: fitted together in all colours, they are told apart. The phone encodes the light, sharpens it and stores its
-colours coarsely; the fit is to what it stored (`vision.side_light`).
+But a shadow dims all colours alike, and all sides' shadows are of one light (`vision.side_shade`); a side face shows
+only where the camera looks at it, and blur is common to all sides: fitted together in all colours, they are told apart.
+The phone encodes the light, sharpens it and stores its colours coarsely; the fit is to what it stored
+(`vision.side_light`).
 """
 
 from __future__ import annotations
@@ -13,32 +14,50 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from vision.side_light import COARSE, MASK_PX, SHARPEN, TO_YCC, Optics, Strips, decode, encode, gaussian, seen_through
+from vision.side_light import (
+    COARSE,
+    MASK_PX,
+    SHARPEN,
+    TO_YCC,
+    TONE,
+    Optics,
+    Strips,
+    bent,
+    decode,
+    encode,
+    gaussian,
+    seen_through,
+)
+from vision.side_shade import Shades
 from vision.walls import FloatArray
 
 _SETTLED_PX = 0.01
 # Light before and behind the side may change in pieces this long, or longer where there would be more than so many.
 _PIECE_PX, _MOST_PIECES = 10.0, 12
 # What a side face shows: shares of its front's light and of the greatest light about (a light core), each with an sd;
-# how wide a wholly black shadow would be, mm, with its sd, and how wide it is in fact (invented defaults).
+# how wide a shadow is, mm (invented defaults).
 _FACE, _FACE_SD = (0.5, 0.35), (0.35, 0.3)
-_BLACK_MM, _BLACK_SD_MM, _SHADOW_MM = 0.08, 0.08, 0.6
+_SHADOW_MM = 0.6
 _LEAST_SHADOW_PX, _MOST_SHADOW_PX = 0.3, 3.0
-_SHARPEN_SD, _COARSE_SD = 0.5, 0.5
+_SHARPEN_SD, _COARSE_SD, _TONE_SD = 0.5, 0.5, 0.1
 _BLUR_APART_PX = 0.04  # sd of the difference between the blur of upright and of level sides: shake and the lens
 # JPEG spreads the error of its colours over blocks of 16 px, further than neighbours show: what they weigh.
 _CHANNEL_WEIGHT = (1.0, 0.3, 0.3)
 _LEAST_NOISE = 1 / 765
+# What misfits by so many sd twice this far within the side is print: its blur, which reaches so far, is not weighed.
+# Where the side itself lies this far off the line it is bent, px, and nothing is taken for print.
+_PRINT_SD, _PRINT_PX, _PRINT_BEND_PX = 5.0, 1.5, 0.5
 _MARGIN_PX = 4.0  # beyond the band, so that sharpening sees what lies there
 _STEPS, _FIRST_ROBUST, _OFTEN = 10, 2, 4
 # The unknowns of all sides: two offsets each, blur of the first and third and of the others, sharpening, coarseness of
-# colours, the side face (2), and a shadow each. Their greatest change in a step, and their bounds.
-_OFFSETS, _BLUR, _SHARPEN, _COARSENESS, _SHADOW = 8, slice(8, 10), 10, 11, 14
-_STRIDE = np.array([1.0] * 8 + [0.4] * 2 + [0.3] * 2 + [0.5] * 2 + [0.3] * 4)
-_LOW = np.array([-np.inf] * 8 + [0.35, 0.35, -0.5, 0.05] + [-np.inf] * 6)
-_HIGH = np.array([np.inf] * 8 + [3.5, 3.5, 2.0, 4.0] + [np.inf] * 6)
-_OWN = 8  # of them bear on one side
+# colours, tone, the side face (2), and a shadow each. Their greatest change in a step, and their bounds.
+_OFFSETS, _BLUR, _SHADOW = 8, slice(8, 10), 15
+_STRIDE = np.array([1.0] * 8 + [0.4] * 2 + [0.3] * 2 + [0.1] + [0.5] * 2 + [0.3] * 4)
+_LOW = np.array([-np.inf] * 8 + [0.35, 0.35, -0.5, 0.05, -0.3] + [-np.inf] * 6)
+_HIGH = np.array([np.inf] * 8 + [3.5, 3.5, 2.0, 4.0, 0.7] + [np.inf] * 6)
+_OWN = 9  # of them bear on one side
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,28 +88,30 @@ class Step:
     signal: float
 
 
-def fit_steps(bands: Sequence[Band], px_per_mm: float) -> list[Step] | None:
+def fit_steps(bands: Sequence[Band], shades: Shades, px_per_mm: float) -> list[Step] | None:
     """Return the steps in the bands of a quadrilateral's four sides, or None where one leaves its band.
 
     Parameters
     ----------
     bands
         Four, in the order of the sides.
+    shades
+        What shadows may lie beside them.
     px_per_mm
         How large the thing is in the picture: shadows are known in millimetres.
     """
     sides = [_Side(band, px_per_mm, i) for i, band in enumerate(bands)]
     greatest = float(np.mean([side.levels.max() for side in sides]))
-    state, precision = _prior(px_per_mm)
-    mean = state
-    normal = precision
+    mean, precision = _prior()
+    state, covariance = mean, precision
     for step in range(_STEPS):
         normal, pull = precision.copy(), precision @ (mean - state)
         for side in sides:
             known, force = side.linearised(state, greatest, step=step)
             normal[np.ix_(side.places, side.places)] += known
             pull[side.places] += force
-        after = np.clip(state + np.clip(np.linalg.solve(normal, pull), -_STRIDE, _STRIDE), _LOW, _HIGH)
+        change, covariance = _solved(normal, pull, state[_SHADOW:], shades)
+        after = np.clip(state + np.clip(change, -_STRIDE, _STRIDE), _LOW, _HIGH)
         change, state = after - state, after
         for side in sides:
             side.follow(change)
@@ -98,16 +119,27 @@ def fit_steps(bands: Sequence[Band], px_per_mm: float) -> list[Step] | None:
             return None
         if step > _FIRST_ROBUST and np.abs(change[:_OFFSETS]).max() < _SETTLED_PX:
             break
-    covariance = np.asarray(np.linalg.inv(normal), float)
     return [side.step(state, covariance) for side in sides]
 
 
-def _prior(px_per_mm: float) -> tuple[FloatArray, FloatArray]:
-    """Return mean (18,) and precision (18, 18) of the unknowns; offsets and blur have none of their own."""
-    black = np.full(4, _BLACK_MM * px_per_mm)
-    mean = np.concatenate([np.zeros(_OFFSETS), [1.0, 1.0, SHARPEN, COARSE, *_FACE], black])
-    sd = [*[1e3] * 10, _SHARPEN_SD, _COARSE_SD, *_FACE_SD, *[_BLACK_SD_MM * px_per_mm] * 4]
-    precision = np.diag(np.array(sd) ** -2.0)
+def _solved(normal: FloatArray, pull: FloatArray, black: FloatArray, shades: Shades) -> tuple[FloatArray, FloatArray]:
+    """Return the change (19,) that the normal equations ask for, and the covariance (15, 15) of all but the shadows.
+
+    The equations know nothing of shadows but what pixels say; what else is known of them is no one Gaussian.
+    """
+    first = np.linalg.inv(normal[:_SHADOW, :_SHADOW])
+    follow = -first @ normal[:_SHADOW, _SHADOW:]  # how all else moves with the shadows
+    known = normal[_SHADOW:, _SHADOW:] + normal[_SHADOW:, :_SHADOW] @ follow
+    mean, spread = shades.told_by(known, known @ black + pull[_SHADOW:] + follow.T @ pull[:_SHADOW])
+    change = mean - black
+    return np.concatenate([first @ pull[:_SHADOW] + follow @ change, change]), first + follow @ spread @ follow.T
+
+
+def _prior() -> tuple[FloatArray, FloatArray]:
+    """Return mean (19,) and precision (19, 19) of the unknowns; offsets, blur and shadows have none of their own."""
+    mean = np.concatenate([np.zeros(_OFFSETS), [1.0, 1.0, SHARPEN, COARSE, TONE, *_FACE], np.zeros(4)])
+    sd = [*[1e3] * 10, _SHARPEN_SD, _COARSE_SD, _TONE_SD, *_FACE_SD]
+    precision = np.diag([*np.array(sd) ** -2.0, *[0.0] * 4])
     precision[_BLUR, _BLUR] += np.array([[1.0, -1.0], [-1.0, 1.0]]) / _BLUR_APART_PX**2
     return mean, precision
 
@@ -117,7 +149,8 @@ class _Side:
 
     def __init__(self, band: Band, px_per_mm: float, index: int):
         self.band = band
-        self.places = np.array([2 * index, 2 * index + 1, _BLUR.start + index % 2, *range(10, 14), _SHADOW + index])
+        shared = (_BLUR.start + index % 2, *range(10, _SHADOW))
+        self.places = np.array([2 * index, 2 * index + 1, *shared, _SHADOW + index])
         share = (band.s - band.s[0]) / (band.s[-1] - band.s[0])
         self.lever, self.hats = np.column_stack([1 - share, share]), _hats(band.s)
         self.seen = np.tensordot(TO_YCC, band.codes, (1, 2))
@@ -125,7 +158,8 @@ class _Side:
         more = step * np.arange(1, round(_MARGIN_PX / step) + 1)
         self.wide = np.concatenate([band.d[0] - more[::-1], band.d, band.d[-1] + more])
         self.mask = gaussian(band.d, self.wide, MASK_PX**2)
-        self.middle = np.eye(len(self.wide))[len(more) : len(more) + len(band.d)]
+        self.inner = slice(len(more), len(more) + len(band.d))
+        self.middle = np.eye(len(self.wide))[self.inner]
         quarter = len(band.d) // 4
         ends = (band.codes[:, :quarter], band.codes[:, -quarter:])
         self.levels = np.tile([decode(e).mean(axis=(0, 1)) for e in ends], (self.hats.shape[1], 1, 1))
@@ -134,38 +168,53 @@ class _Side:
         self.shadow_px = float(np.clip(beyond, _LEAST_SHADOW_PX, _MOST_SHADOW_PX))
         self.weight, self.noise, self.shared = np.ones_like(self.seen), np.full(3, 0.01), np.ones(3)
         self.residual = self.steep = self.seen
+        self.printed, self.within_px = np.zeros(self.seen.shape[1:], bool), np.zeros(self.seen.shape[1:])
         self.back: FloatArray = np.zeros((0, 0))
 
     def linearised(self, state: FloatArray, greatest: float, *, step: int) -> tuple[FloatArray, FloatArray]:
-        """Return the information (8, 8) of this side's pixels on its `places`, its light eliminated, and its pull."""
-        offsets, (blur, sharpen, coarse, front, core, black) = state[self.places[:2]], state[self.places[2:]]
+        """Return the information (9, 9) of this side's pixels on its `places`, its light eliminated, and its pull."""
+        offsets, (blur, sharpen, coarse, tone, front, core, black) = state[self.places[:2]], state[self.places[2:]]
         at = self.wide[None] - (self.lever @ offsets + self.band.bulge_px)[:, None]
         strips = Strips(front=front, core=core * greatest, black=black, face_px=self.strip_px, shadow_px=self.shadow_px)
         level = np.moveaxis(np.tensordot(self.hats, self.levels, 1), 2, 0)[..., None]
         light = seen_through(at, level[:, :, 0], level[:, :, 1], strips, blur)
-        code, slope = encode(light.light)
+        code, slope, by_tone = bent(*encode(light.light), tone)
         # Across the side, by blur, and by the face's two shares and the shadow; then by light before and behind.
         by = np.stack([light.steep, light.by_blur, light.by_front, light.by_core * greatest, light.by_black]) * slope
         optics = Optics.of(self.band.d, self.wide, self.middle, self.mask, sharpen, coarse)
-        own = optics.stored(np.tensordot(TO_YCC, np.concatenate([code[None], by]), (1, 1)))
+        own = optics.stored(np.tensordot(TO_YCC, np.concatenate([code[None], by_tone[None], by]), (1, 1)))
         before, behind = slope * light.by_before, slope * light.by_behind
         levels = optics.stored_alone(np.concatenate([before, behind]))
-        self.residual, self.steep = self.seen - own[:, 0], own[:, 1]
-        across = own[:, 1, None] * self.lever.T[None, :, :, None]
+        self.residual, self.steep = self.seen - own[:, 0], own[:, 2]
+        self.within_px = at[:, self.inner]
+        across = own[:, 2, None] * self.lever.T[None, :, :, None]
         by_optics = optics.changes(np.tensordot(TO_YCC, code, (1, 0)))
-        jacobian = np.concatenate([-across, own[:, 2, None], by_optics, own[:, 3:], levels], axis=1)
+        jacobian = np.concatenate([-across, own[:, 3, None], by_optics, own[:, 1, None], own[:, 4:], levels], axis=1)
         if step >= _FIRST_ROBUST:
             self._weigh(anew=(step - _FIRST_ROBUST) % _OFTEN == 0)
-        known = np.sqrt(self.weight / (self.noise**2 * self.shared / _CHANNEL_WEIGHT)[:, None, None])
+        variance = (self.noise**2 * self.shared / _CHANNEL_WEIGHT)[:, None, None]
+        known = np.sqrt(np.where(self.printed, 0.0, self.weight) / variance)
         return self._eliminated(jacobian * known[:, None], self.residual * known)
 
     def _weigh(self, *, anew: bool) -> None:
+        import cv2
+
         noise = np.median(np.abs(self.residual), axis=(1, 2)) * 1.4826
         self.noise = np.maximum(noise, _LEAST_NOISE)
         scaled = self.residual / self.noise[:, None, None]
         self.weight = 1 / (1 + (scaled / 3) ** 2)
+        odd = (np.abs(scaled) > _PRINT_SD).any(axis=0) & (self.within_px > 2 * _PRINT_PX)
+        top, bottom = self._moves(np.abs(self.within_px) < _PRINT_PX)
+        odd[np.abs(top) > _PRINT_BEND_PX * bottom] = False
+        reach = 2 * round(_PRINT_PX / (self.band.d[1] - self.band.d[0])) + 1
+        self.printed = cv2.dilate(odd.astype(np.uint8), np.ones((3, reach), np.uint8)) > 0
         if anew:
             self.shared = np.array([_correlation(c) for c in scaled])  # the pixels know less than their number says
+
+    def _moves(self, among: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
+        """Return by row (m,) how far pixels (m, n), odd ones too, would move the side times their weight, and that."""
+        known = among / self.noise[:, None, None] ** 2 * self.steep
+        return (known * self.residual).sum(axis=(0, 2)), (known * self.steep).sum(axis=(0, 2))
 
     def _eliminated(self, jacobian: FloatArray, residual: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the normal equations of the shared unknowns without the levels; what these follow by is kept.
@@ -194,9 +243,7 @@ class _Side:
         code = encode(self.levels)[0]
         jump = np.median((code[:, 1] - code[:, 0]) @ TO_YCC.T, axis=0)
         own = self.places[:2]
-        known = self.weight / self.noise[:, None, None] ** 2
-        top = self.hats.T @ (known * self.steep * self.residual).sum(axis=(0, 2))
-        bottom = self.hats.T @ (known * self.steep * self.steep).sum(axis=(0, 2))
+        top, bottom = (self.hats.T @ rows for rows in self._moves(~self.printed))
         return Step(
             offsets=state[own],
             covariance=covariance[np.ix_(own, own)],

@@ -2,12 +2,14 @@
 
 Rooms, lights, wall finishes, fittings and phones are invented (`tests/scenes_random.py`); pictures are composed, not
 traced. Sheets are judged in patches pasted into an empty 12 megapixel frame; cards, A4 and lookalikes in small pictures
-taken from nearer, where they are as large in pixels as in a phone's. A thing is found if all its corners are within 2 %
-of its width (at least 1.5 px). Nothing is counted that is seen at more than 50 degrees.
+taken from nearer, where they are as large in pixels as in a phone's; corners of cards in pictures of more pixels too,
+where they are 70 px wide and more, as in a 12 megapixel photo from 1.5 to 3 m. A thing is found if all its corners are
+within 2 % of its width (at least 1.5 px). Nothing is counted that is seen at more than 50 degrees.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,16 +25,20 @@ from vision.sheets import Sheet, find_tags, gather_sheets, place_sheet
 from vision.walls import CORNERS, DeclaredReference, Face, Mark, Measured, ReferenceKind
 
 DEPENDS = (
-    "vision/sheets.py", "vision/tag_fit.py", "vision/sheet_map.py", "vision/paper.py", "vision/linear_light.py",
+    "vision/sheets.py", "vision/tag_reading.py", "vision/tag_fit.py", "vision/sheet_map.py", "vision/paper.py",
+    "vision/linear_light.py",
     "vision/quads.py", "vision/side_fit.py", "vision/cards.py", "vision/card_face.py", "vision/card_looks.py",
-    "vision/plane_view.py", "vision/side_step.py", "vision/side_light.py", "vision/reference_search.py",
+    "vision/plane_view.py", "vision/side_step.py", "vision/side_light.py", "vision/side_shade.py",
+    "vision/reference_search.py",
     "vision/references.py", "vision/card_pose.py",
     "tests/scenes*.py", "tests/studies/references.py",
 )  # fmt: skip
-SHEETS, ROOMS, LOOKALIKES = 900, 320, 1000
+SHEETS, ROOMS, NEAR_ROOMS, LOOKALIKES = 900, 320, 240, 1000
 FULL = (4032, 3024)
 LARGE, WHOLE, SMALL = (2016, 1512), (1344, 1008), (1008, 756)
 STEEPEST_DEG, WHOLE_SHARE = 50.0, 0.6
+LEAST_PX, NEAR_PX, LEAST_CONTRAST = 45.0, 70.0, 0.15
+_DRAWS = 2000  # of the bootstrap
 ENDS = ("tl", "tr", "br", "bl")
 LOOKS = ("framed_print", "double_socket", "switch", "thermostat", "airbrick", "phone", "hook_plate", "calendar",
          "radiator", "note", "blank_plate")  # fmt: skip
@@ -62,14 +68,16 @@ def run(seed: int, part: float) -> dict[str, object]:
     seed
         Seed of everything drawn.
     part
-        Share of the 900 sheets, 320 rooms with a card and an A4 sheet, and 1,000 pictures of lookalikes.
+        Share of the 900 sheets, 320 rooms with a card and an A4 sheet, 240 with a card seen from nearer, and 1,000
+        pictures of lookalikes.
     """
     sheets = [c for i in range(round(SHEETS * part)) if (c := sheet_case(seed + i)) is not None]
     cards = [c for i in range(round(ROOMS * part)) for c in room_case(seed + 10_000 + i)]
+    near = [c for i in range(round(NEAR_ROOMS * part)) for c in near_case(seed + 30_000 + i)]
     looks = [lookalike_case(seed + 20_000 + i) for i in range(round(LOOKALIKES * part))]
     return {
         "sheets": _told_sheets(sheets),
-        "cards": _told_rectangles([c for c in cards if c["kind"] == "id1_card"]),
+        "cards": _told_rectangles([c for c in cards if c["kind"] == "id1_card"], near),
         "a4": _told_rectangles([c for c in cards if c["kind"] == "a4"]),
         "lookalikes": _told_lookalikes(looks),
     }
@@ -145,13 +153,27 @@ def room_case(seed: int) -> list[dict[str, object]]:
     room = random_room(rng, references=("card", "a4"), things=4)
     while whole and room.width_mm > 3000:  # a wall that fits into the picture from where a card is still 45 px wide
         room = random_room(rng, references=("card", "a4"), things=4)
-    names = [r.kind for r in room.references]
-    if not names:
+    if not room.references:
         return []
-    camera = _camera_for(rng, room, whole)
+    return _found_in(room, _camera_for(rng, room, whole), rng, seed, least_px=LEAST_PX)
+
+
+def near_case(seed: int) -> list[dict[str, object]]:
+    """Return what was found of a card in a picture of half as many pixels again each way, where it is 70 px or more."""
+    rng = np.random.default_rng(seed)
+    room = random_room(rng, references=("card",), things=4)
+    if not room.references:
+        return []
+    return _found_in(room, _camera_for(rng, room, whole=False, size=LARGE), rng, seed, least_px=NEAR_PX)
+
+
+def _found_in(
+    room: Room, camera: Camera, rng: np.random.Generator, seed: int, *, least_px: float
+) -> list[dict[str, object]]:
     style = random_style(rng)
     scene = render(room, camera, style, seed=seed)
     marks = _marks(scene.pixels, rng)
+    names = [r.kind for r in room.references]
     search = find_references(scene.picture, photo="p", declared=_declared(names), marks=marks)
     known = sum(m.opening is None for m in marks) >= 2
     out: list[dict[str, object]] = []
@@ -165,23 +187,23 @@ def room_case(seed: int) -> list[dict[str, object]]:
             continue
         wide = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).max())
         contrast = _contrast(reference, room, style.exposure)
-        if wide < 45 or contrast < 0.15:
+        if wide < least_px or contrast < LEAST_CONTRAST:
             continue
         out.append(_judged(search, reference, corners, wide, f"r{k}") | {"known": known})
     return out
 
 
-def _camera_for(rng: np.random.Generator, room: Room, whole: bool) -> Camera:
+def _camera_for(rng: np.random.Generator, room: Room, whole: bool, size: tuple[int, int] = WHOLE) -> Camera:
     """Return a camera that sees the whole wall, or one nearer that sees the opening and a reference beside it."""
     if whole:
         middle = (room.width_mm / 2, room.height_mm / 2)
         return random_camera(rng, room, size_px=LARGE, aim_mm=middle, distance_mm=(2000, 2600), angle_deg=15)
-    camera = random_camera(rng, room, size_px=WHOLE, distance_mm=(800, 1700))
+    camera = random_camera(rng, room, size_px=size, distance_mm=(800, 1700))
     assert room.opening is not None
     for _ in range(30):
         place = np.array(room.references[int(rng.integers(len(room.references)))].centre_mm)
         aim = 0.5 * (place + room.opening.front_mm.mean(axis=0))
-        camera = random_camera(rng, room, size_px=WHOLE, aim_mm=(float(aim[0]), float(aim[1])), distance_mm=(800, 1700))
+        camera = random_camera(rng, room, size_px=size, aim_mm=(float(aim[0]), float(aim[1])), distance_mm=(800, 1700))
         pixels = true_pixels(room, camera)
         if all(pixels[f"open_{e}"] is not None for e in ENDS):
             break
@@ -343,12 +365,15 @@ def _told_sheets(cases: list[SheetCase]) -> dict[str, object]:
     }
 
 
-def _told_rectangles(cases: list[dict[str, object]]) -> dict[str, object]:
+def _told_rectangles(cases: list[dict[str, object]], near: Sequence[dict[str, object]] = ()) -> dict[str, object]:
+    """Return what was found of ``cases``, and the errors of all corners in ``near`` pictures besides."""
     known = [c for c in cases if c["known"]]
     found = [c for c in cases if c["found"]]
-    wide = [c for c in found if float(c["wide"]) >= 70]  # type: ignore[arg-type]
+    everywhere = found + [c for c in near if c["found"]]
+    wide = [c for c in everywhere if float(c["wide"]) >= NEAR_PX]  # type: ignore[arg-type]
+    errors = [float(c["rms"]) for c in wide]  # type: ignore[arg-type]
     reasons: dict[str, int] = {}
-    for c in cases:
+    for c in [*cases, *near]:
         for why in c.get("why", []):  # type: ignore[attr-defined]
             key = "".join(ch for ch in str(why) if not ch.isdigit())
             reasons[key] = reasons.get(key, 0) + 1
@@ -356,11 +381,13 @@ def _told_rectangles(cases: list[dict[str, object]]) -> dict[str, object]:
         "over_45_px": _share(len(found), len(cases)),
         "with_marked_ends_of_the_wall": _share(sum(bool(c["found"]) for c in known), len(known)),
         "and_used": sum(bool(c["confirmed"]) for c in known),
-        "wrong_used": sum(bool(c["wrong"]) for c in cases),
-        "corner_rms_px_from_70_px": _root_mean_square([float(c["rms"]) for c in wide]),  # type: ignore[arg-type]
+        **({"in_near_pictures": _share(sum(bool(c["found"]) for c in near), len(near))} if near else {}),
+        "wrong_used": sum(bool(c["wrong"]) for c in [*cases, *near]),
+        "corner_rms_px_from_70_px": _root_mean_square(errors),
+        "corner_rms_px_95": _bootstrapped(errors),
         "from_70_px": len(wide),
         "inward_px_from_70_px": _mean([float(c["bloom"]) for c in wide]),  # type: ignore[arg-type]
-        "error_over_sd": _root_mean_square([float(c["scaled"]) for c in found]),  # type: ignore[arg-type]
+        "error_over_sd": _root_mean_square([float(c["scaled"]) for c in everywhere]),  # type: ignore[arg-type]
         "missed_because": reasons,
     }
 
@@ -382,3 +409,12 @@ def _mean(values: list[float]) -> float:
 
 def _root_mean_square(values: list[float]) -> float:
     return round(float(np.sqrt(np.mean(np.square(values)))), 5) if values else 0.0
+
+
+def _bootstrapped(values: list[float]) -> list[float]:
+    """Return the 95 % interval of the root mean square over things drawn again and again from those there are."""
+    if not values:
+        return [0.0, 0.0]
+    drawn = np.random.default_rng(0).integers(0, len(values), (_DRAWS, len(values)))
+    spread = np.sqrt(np.mean(np.square(np.array(values))[drawn], axis=1))
+    return [round(float(x), 4) for x in np.quantile(spread, (0.025, 0.975))]
