@@ -53,7 +53,7 @@ def test_without_anything_of_known_size_no_photo_is_usable_unless_something_is_t
 
 
 def test_a_lens_that_the_file_misnames_is_found_out(tmp_path: Path) -> None:
-    found = codes(folder_of(spoiled_photo(9039, "wrong_lens"), tmp_path / "misnamed"))
+    found = codes(folder_of(spoiled_photo(9035, "wrong_lens"), tmp_path / "misnamed"))
     assert "zoomed, cropped or taken with another lens" in found["P023"]
 
 
