@@ -53,7 +53,8 @@ _MARGIN_PX = 4.0  # beyond the band, so that sharpening sees what lies there
 _STEPS, _FIRST_ROBUST, _OFTEN = 10, 2, 4
 # The unknowns of all sides: two offsets each, blur of the first and third and of the others, sharpening, coarseness of
 # colours, tone, the side face (2), and a shadow each. Their greatest change in a step, and their bounds.
-_OFFSETS, _BLUR, _SHADOW = 8, slice(8, 10), 15
+_OFFSETS, _BLUR, _FACE_PLACES, _SHADOW = 8, slice(8, 10), slice(13, 15), 15
+_HELD = 100.0  # what is known of the side face weighs so many times more until the sides lie about right
 _STRIDE = np.array([1.0] * 8 + [0.4] * 2 + [0.3] * 2 + [0.1] + [0.5] * 2 + [0.3] * 4)
 _LOW = np.array([-np.inf] * 8 + [0.35, 0.35, -0.5, 0.05, -0.3] + [-np.inf] * 6)
 _HIGH = np.array([np.inf] * 8 + [3.5, 3.5, 2.0, 4.0, 0.7] + [np.inf] * 6)
@@ -103,9 +104,12 @@ def fit_steps(bands: Sequence[Band], shades: Shades, px_per_mm: float) -> list[S
     sides = [_Side(band, px_per_mm, i) for i, band in enumerate(bands)]
     greatest = float(np.mean([side.levels.max() for side in sides]))
     mean, precision = _prior()
+    held = precision.copy()
+    held[_FACE_PLACES, _FACE_PLACES] *= _HELD
     state, covariance = mean, precision
     for step in range(_STEPS):
-        normal, pull = precision.copy(), precision @ (mean - state)
+        prior = held if step < _FIRST_ROBUST else precision
+        normal, pull = prior.copy(), prior @ (mean - state)
         for side in sides:
             known, force = side.linearised(state, greatest, step=step)
             normal[np.ix_(side.places, side.places)] += known
