@@ -49,9 +49,10 @@ def outwards(fit: FittedQuad, true: FloatArray) -> FloatArray:
     return np.array([side.line[:2] @ m + side.line[2] for side, m in zip(fit.sides, middle, strict=True)])
 
 
-def test_shadows_of_which_pixels_say_nothing_are_alike_on_all_sides_and_grow_with_the_thickness() -> None:
+def test_shadows_of_which_pixels_say_nothing_lie_rather_below_and_grow_with_the_thickness() -> None:
     thin, thick = (Shades.of(OUTWARD, 1.0, t).told_by(*SAYS_NOTHING)[0] for t in (0.0, 0.76))
-    assert thin == pytest.approx(np.full(4, thin[0]))
+    assert thin[1] == pytest.approx(thin[3])
+    assert thin[0] < thin[1] < thin[2]
     assert (thick > 1.5 * thin).all()
     twice = Shades.of(OUTWARD, 2.0, 0.76).told_by(*SAYS_NOTHING)[0]
     assert twice == pytest.approx(2 * thick)
@@ -68,13 +69,20 @@ def test_a_shadow_beside_one_side_says_that_there_is_none_beside_the_opposite() 
     assert after[1] == pytest.approx(after[3])
 
 
+def test_a_shadow_that_pixels_show_above_is_believed() -> None:
+    known = np.diag([1 / 0.05**2, 0.0, 0.0, 0.0])
+    told = Shades.of(OUTWARD, 1.0, 0.76).told_by(known, known @ np.array([0.3, 0.0, 0.0, 0.0]))[0]
+    assert told[0] == pytest.approx(0.3, abs=0.03)
+    assert told[2] < 0.05
+
+
 def test_what_pixels_say_of_shadows_is_weighed_as_by_drawing_shadows_at_random() -> None:
     shades = Shades.of(OUTWARD, 1.0, 0.76)
     rng = np.random.default_rng(3)
     half = rng.normal(0, 6, (4, 4))
     known = half @ half.T
     pull = known @ np.array([0.02, 0.2, 0.15, 0.0])
-    ways = rng.integers(0, len(shades.mean), 400_000)
+    ways = rng.choice(len(shades.mean), 400_000, p=shades.likely)
     roots = np.linalg.cholesky(np.linalg.inv(shades.precision))
     drawn = shades.mean[ways] + np.einsum("nij,nj->ni", roots[ways], rng.normal(size=(len(ways), 4)))
     log = drawn @ pull - 0.5 * np.sum(drawn @ known * drawn, axis=1)

@@ -13,7 +13,9 @@ import numpy as np
 
 from vision.walls import FloatArray
 
-_WAYS = 12  # directions that the light may come from, all as likely
+# Directions that the light may come from; the logarithm of how much likelier from above than from the side, and from
+# there than from below: lamps hang, windows show the sky, few lights stand on the floor (common experience, no source).
+_WAYS, _FROM_ABOVE = 12, 1.0
 # What a shadow takes of the wall's light; how far a thing stands off besides its thickness, by tape or by its own
 # waves, mm; a shadow is as wide as that and so dark only give or take this share of it (invented defaults).
 _TAKEN, _LIFT_MM, _SHARE_SD = 0.3, 0.4, 0.7
@@ -23,9 +25,10 @@ _CLOSE_MM = 0.025  # width of a black strip as dark as the dim line beside any s
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shades:
     """What shadows may be, one row for each way of the light: widths of black strips that take as much light beside
-    the four sides, ``mean`` (k, 4) px and ``precision`` (k, 4, 4).
+    the four sides, ``mean`` (k, 4) px and ``precision`` (k, 4, 4); ``likely`` (k,) is how likely each way is.
     """  # fmt: skip
 
+    likely: FloatArray
     mean: FloatArray
     precision: FloatArray
 
@@ -36,7 +39,7 @@ class Shades:
         Parameters
         ----------
         outward
-            (4, 2) unit vectors in the picture that point away from the thing across its sides.
+            (4, 2) unit vectors in the upright picture, y down, that point away from the thing across its sides.
         px_per_mm
             How large it is in the picture.
         thick_mm
@@ -47,7 +50,10 @@ class Shades:
         widest, close = _TAKEN * (thick_mm + _LIFT_MM) * px_per_mm, _CLOSE_MM * px_per_mm
         beside = widest * np.maximum(0.0, falls @ outward.T)
         covariance = _SHARE_SD**2 * beside[:, :, None] * beside[:, None] + close**2 * np.eye(4)
-        return cls(mean=beside + close, precision=np.asarray(np.linalg.inv(covariance), float))
+        likely = np.exp(_FROM_ABOVE * falls[:, 1])
+        return cls(
+            likely=likely / likely.sum(), mean=beside + close, precision=np.asarray(np.linalg.inv(covariance), float)
+        )
 
     def told_by(self, known: FloatArray, pull: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return mean (4,) and covariance (4, 4) of the shadows, all ways of the light weighed by the pixels.
@@ -61,7 +67,7 @@ class Shades:
         prior = (self.precision @ self.mean[..., None])[..., 0]
         means = (covariance @ (prior + pull)[..., None])[..., 0]
         fit = np.sum(means * (prior + pull), axis=1) - np.sum(self.mean * prior, axis=1)
-        fit += np.linalg.slogdet(self.precision)[1] + np.linalg.slogdet(covariance)[1]
+        fit += 2 * np.log(self.likely) + np.linalg.slogdet(self.precision)[1] + np.linalg.slogdet(covariance)[1]
         share = np.exp(0.5 * (fit - fit.max()))
         share /= share.sum()
         mean = share @ means
