@@ -147,8 +147,9 @@ def true_pixels(room: Room, camera: Camera) -> dict[str, tuple[float, float] | N
     out: dict[str, tuple[float, float] | None] = {}
     for name, point in room.points_mm().items():
         out[name] = None
-        if camera.to_camera(point[None])[0, 2] <= 0:
-            continue
+        right, down, ahead = camera.to_camera(point[None])[0]
+        if ahead <= 0 or np.hypot(right, down) > 1.5 * ahead * np.hypot(*camera.centre_px) / camera.focal_px:
+            continue  # behind the phone, or so far aside that the lens's polynomial folds it back into the picture
         x, y = camera.project(point[None])[0]
         seen = -0.5 <= x <= camera.width_px - 0.5 and -0.5 <= y <= camera.height_px - 0.5
         front = fronts.get(name.split("_")[0])

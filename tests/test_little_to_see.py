@@ -23,6 +23,7 @@ from vision import (
 )
 from vision.checks import _slip
 from vision.crossings import find_crossing
+from vision.edge_strip import cut_strip
 from vision.forecast import forecast
 from vision.measure import WallSolution, measure_wall
 from vision.pose import Pose
@@ -168,8 +169,8 @@ def test_a_step_is_found_only_where_something_changes_and_no_more_than_there_are
 def test_an_edge_outside_the_picture_or_shorter_than_can_be_traced_gives_no_strip() -> None:
     far = np.column_stack([np.linspace(-500, -400, 40), np.full(40, 60.0)])
     short = np.column_stack([np.linspace(70, 74, 40), np.full(40, 60.0)])
-    assert edges._cut(BLANK, far, 8.0) is None
-    assert edges._cut(BLANK, short, 8.0) is None
+    assert cut_strip(BLANK, far, 8.0) is None
+    assert cut_strip(BLANK, short, 8.0) is None
 
 
 def test_a_wall_in_a_blank_picture_has_no_traced_edges(solved: WallSolution) -> None:

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.scenes import Reference, Room, Style, at_size, render, render_reference_patch
+from tests.scenes import Opening, Reference, Room, Style, at_size, render, render_reference_patch, true_pixels
 from tests.scenes_draw import Canvas, area_coverage
 from tests.scenes_random import look_at, random_camera, random_room, random_style
 
@@ -109,3 +109,28 @@ def test_the_same_seed_gives_the_same_picture_and_half_the_size_half_the_pixels(
     half = at_size(cameras[0], 0.5)
     point = np.array([[1000.0, 1000, 0]])
     assert (half.project(point) + 0.5) * 2 == pytest.approx(cameras[0].project(point) + 0.5)
+
+
+def test_a_reveal_shows_its_side_faces_and_they_darken_towards_the_frame() -> None:
+    box = np.array([[1200.0, 800.0], [2400.0, 800.0], [2400.0, 2000.0], [1200.0, 2000.0]])
+    opening = Opening(front_mm=box, back_mm=box, reveal_mm=200.0, faces=1.2, shade=0.4, shade_mm=40.0)
+    corners = np.array([[0.0, 0.0], [3600.0, 0.0], [3600.0, 2500.0], [0.0, 2500.0]])
+    room = Room(corners_mm=corners, opening=opening)
+    camera = look_at(
+        np.array([2600.0, 1400.0, 2500.0]), np.array([1500.0, 1400.0, 0.0]), size_px=(1600, 1200), focal_px=1100.0
+    )
+    picture = render(room, camera, PLAIN).picture
+    jamb = camera.project(np.array([[1200.0, 1400.0, -depth] for depth in (30.0, 120.0, 180.0, 197.0)]))
+    light = [int(picture[round(y), round(x), 1]) for x, y in jamb]
+    assert light == sorted(light, reverse=True)
+    assert light[0] > light[-1] + 20
+
+
+def test_a_point_that_the_lens_s_polynomial_would_fold_into_the_picture_is_not_seen() -> None:
+    room = Room(corners_mm=np.array([[-15500.0, 0.0], [4000.0, 0.0], [4000.0, 2500.0], [-15500.0, 2500.0]]))
+    place, aim = np.array([2000.0, 1400.0, 2500.0]), np.array([2000.0, 1400.0, 0.0])
+    camera = look_at(place, aim, size_px=(1600, 1200), focal_px=1100.0, k1=-0.02)
+    folded = camera.project(room.points_mm()["wall_tl"][None])[0]
+    assert 0 < folded[0] < 1600 and 0 < folded[1] < 1200
+    assert true_pixels(room, camera)["wall_tl"] is None
+    assert true_pixels(room, camera)["wall_tr"] is not None
