@@ -485,3 +485,13 @@ def test_four_corners_in_no_order_are_left_out_and_a_swapped_pair_is_mended(case
     a, b = own["bottom_left"], own["top_left"]
     swapped = {**own, "bottom_left": replace(a, px=b.px), "top_left": replace(b, px=a.px)}
     assert "M011" in codes(replace(case.problem, marks=(*rest, *swapped.values())))
+
+
+def test_a_size_that_no_house_has_is_not_stated_however_sure_the_sum_is_of_it(
+    solved: WallSolution, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert solved.solution is not None
+    named, rows, covariance = results.solved_sizes(solved.solution, [])
+    assert results.measured_from_solution(solved.problem, solved.solution, []).width_mm is not None
+    monkeypatch.setattr(results, "solved_sizes", lambda *_: (named | {"width_mm": 8e22}, rows, covariance))
+    assert results.measured_from_solution(solved.problem, solved.solution, []).width_mm is None

@@ -14,6 +14,7 @@ from vision.solve import Solution
 from vision.walls import CORNERS, FloatArray, Measured, MeasuredFeature, MeasuredOpening, MeasuredWall, Point2
 
 LOOSE_MM = 1500.0  # a size less certain than this was not measured
+MOST_MM = 100_000.0  # no wall of a house is larger: what says so comes of marks that contradict one another
 FRAME_DEPTH_SD_MM = 3.0  # a frame depth as typed by the person; common practice, no source
 OUTER_REVEAL_SD_MM = 4.0  # an outer reveal as typed by the person; common practice, no source
 
@@ -97,7 +98,7 @@ def measured_from_solution(
     values = _taped(problem)
     for key, value in named.items():
         sd = float(deviations[key])
-        if np.isfinite(sd) and sd <= LOOSE_MM:
+        if np.isfinite(sd) and sd <= LOOSE_MM and abs(value) <= MOST_MM:
             values[key] = Measured(value=value, sd=sd)
     points = obs.corner_points(solution.state.vector)
     fronts = {o.id: _outline(points, o.id, obs.seen) for o in problem.wall.openings}
