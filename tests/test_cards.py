@@ -11,8 +11,8 @@ import pytest
 from tests.scenes import Camera, Reference, Room, Scene, Style, Thing, render
 from tests.scenes_random import look_at
 from vision.card_face import corner_radius_mm, plainness
-from vision.card_looks import looks
-from vision.cards import Target, judge
+from vision.card_looks import first_looks, looks
+from vision.cards import Target, find_rectangles, judge
 from vision.plane_view import opening_outlines, views_of_marks
 from vision.quads import as_seen, crossing, find_quads, inward, is_convex
 from vision.side_fit import fit_quad, near_quad
@@ -63,6 +63,68 @@ def test_a_side_without_any_step_of_light_refuses_the_candidate() -> None:
     reasons = looks(scene.picture, dark, model, target.radius_mm, plain=False)[0]
     assert any("hardly shows" in reason for reason in reasons)
     assert not any("hardly shows" in r for r in looks(scene.picture, fitted, model, target.radius_mm, plain=False)[0])
+
+
+def test_what_is_plainly_no_card_is_refused_before_its_sides_are_fitted_and_a_card_is_not() -> None:
+    target, camera = Target.of("id1_card"), view(1500.0, 450.0)
+    round_one = Thing(kind="plain", left_mm=1457.2, bottom_mm=1173, width_mm=85.6, height_mm=53.98, depth_mm=1,
+                      radius_mm=16, colour=(0.08, 0.2, 0.5))  # fmt: skip
+    outline = np.array([[1457.2, 1226.98, 1], [1542.8, 1226.98, 1], [1542.8, 1173, 1], [1457.2, 1173, 1]])
+    card, other = scene_of(card_at(), camera=camera), scene_of(things=(round_one,), camera=camera)
+    place, model = true_corners(card), target.model_mm(true_corners(card))
+    assert first_looks(card.picture, place + 0.4, model, target.radius_mm, plain=False) == []
+    radius = first_looks(other.picture, camera.project(outline) + 0.4, model, target.radius_mm, plain=False)
+    assert "radius" in radius[0]
+    assert "hardly shows" in first_looks(card.picture, place + 200, model, 0.0, plain=False)[0]
+    assert first_looks(card.picture, place, model, 0.0, plain=True)  # blue, and darker than the wall
+
+
+def test_paper_seen_first_is_white_and_a_card_of_its_shape_is_coloured_or_dark() -> None:
+    paper = scene_of(Reference(kind="a4", centre_mm=(1500, 1200)))
+    model = Target.of("a4").model_mm(true_corners(paper))
+    assert first_looks(paper.picture, true_corners(paper), model, 0.0, plain=True) == []
+    dark = Reference(kind="a4", centre_mm=(1500, 1200), colour=(0.1, 0.1, 0.1))
+    assert "darker" in first_looks(scene_of(dark).picture, true_corners(paper), model, 0.0, plain=True)[0]
+
+
+def test_patches_of_a_large_photo_are_found_at_a_quarter_of_its_size_where_large_ones_will_do() -> None:
+    large = np.full((2300, 3100, 3), 110, np.uint8)
+    scene = scene_of(Reference(kind="a4", centre_mm=(1500, 1200)))
+    large[700 : 700 + SIZE[1], 900 : 900 + SIZE[0]] = scene.picture
+    true = true_corners(scene) + np.array([900, 700])
+    for large_only in (True, False):
+        quads = find_quads(large, large_only=large_only)
+        assert min(np.abs(q.corners_px - true).max() for q in quads) < 8
+
+
+def test_a_picture_is_left_as_it_is_by_the_search_for_patches() -> None:
+    picture = scene_of(card_at()).picture
+    before = picture.copy()
+    find_quads(picture)
+    assert (picture == before).all()
+
+
+def test_what_fits_well_by_itself_ends_the_fitting_where_nothing_tells_the_size(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    plate = Thing(kind="plain", left_mm=1560, bottom_mm=1170, width_mm=90, height_mm=70, depth_mm=1, radius_mm=3.2,
+                  colour=(0.5, 0.1, 0.1))  # fmt: skip
+    scene = scene_of(card_at((1430, 1200)), things=(plate,), camera=view(1500.0, 450.0))
+    quads = find_quads(scene.picture)
+    fits: list[int] = []
+
+    def counted(*a: object, **k: object) -> object:
+        fits.append(1)
+        return fit_quad(*a, **k)  # type: ignore[arg-type]
+
+    monkeypatch.setattr("vision.cards.fit_quad", counted)
+    found = {}
+    for count in (1, 2):
+        fits.clear()
+        best = find_rectangles(scene.picture, quads, Target.of("id1_card"), None, count=count)[0]
+        found[count] = (len(fits), best.corners_px)
+    assert found[1][0] < found[2][0]
+    assert (found[1][1] == found[2][1]).all()
 
 
 def test_the_patch_of_a_card_is_among_those_found() -> None:

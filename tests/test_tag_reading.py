@@ -79,3 +79,19 @@ def test_a_large_photo_s_tags_are_found_at_half_its_size_and_placed_at_full_size
         (found,) = find_tags(large, thorough=thorough)
         assert found.id == 40
         assert np.abs(found.corners_px - corners(cell_px) - np.array([2001, 1000])).max() < 0.25 * cell_px
+
+
+def test_a_large_photo_is_searched_at_full_size_only_where_it_may_be_and_a_sheet_is_expected(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    sizes: list[int] = []
+
+    def noted(grey: Picture, *_: object) -> list[FloatArray]:
+        sizes.append(grey.shape[1])
+        return []
+
+    monkeypatch.setattr("vision.tag_reading._squares", noted)
+    bare = np.full((2400, 3200), 150, np.uint8)
+    for options in ({}, {"full_size": False}, {"thorough": False}):
+        find_tags(bare, **options)
+    assert sizes == [1600, 3200, 1600, 1600]

@@ -12,6 +12,7 @@ _USUAL_MM = 3.18  # ISO/IEC 7810 ID-1; the template that corners are held agains
 _PROFILE_MM = (4.2, 9.0)  # where along each side its own profile is read
 _STEP_MM = 0.25
 _SHARE_SD_PER_MM = 0.25
+_MANY = 6  # pixels to a place read
 _LEAST_SPREAD = 0.25  # a corner's share of the template is never better known than this
 
 
@@ -95,11 +96,22 @@ def _light(picture: Picture, to_px: FloatArray, at_mm: FloatArray) -> FloatArray
     low, high = np.floor(p.min(axis=0)).astype(int) - 2, np.ceil(p.max(axis=0)).astype(int) + 3
     if (low < 0).any() or (high > np.array(picture.shape[1::-1])).any():
         return None
+    if np.prod(high - low) > _MANY * len(p):  # few places of a large picture: these pixels alone are turned into light
+        return _light_of_few(picture, p).reshape(*at_mm.shape[:2], 3)
     light = LINEAR_OF_CODE[picture[low[1] : high[1], low[0] : high[0]]].astype(np.float32)
     if light.ndim == 2:
         light = np.repeat(light[..., None], 3, axis=2)
     maps = (p - low).astype(np.float32).reshape(*at_mm.shape[:2], 2)
     return np.asarray(cv2.remap(light, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR), float)
+
+
+def _light_of_few(picture: Picture, p: FloatArray) -> FloatArray:
+    """Return the linear colours (n, 3) at places (n, 2) px between the pixels of a picture, by the four about each."""
+    x, y = np.floor(p).astype(int).T
+    right, below = (p - np.floor(p)).T[..., None]
+    square = [LINEAR_OF_CODE[picture[y + j, x + i]].reshape(len(p), -1) for j in (0, 1) for i in (0, 1)]
+    upper, lower = (a + right * (b - a) for a, b in (square[:2], square[2:]))
+    return np.broadcast_to(upper + below * (lower - upper), (len(p), 3))
 
 
 def plainness(picture: Picture, corners_px: FloatArray, *, most_cells: int = 60) -> float:

@@ -32,8 +32,9 @@ def poses(
 
 def reprojection_px(pose: FloatArray, model: FloatArray, corners: FloatArray, size_px: tuple[int, int]) -> float:
     """Return the rms by which a pose (3, 4) of the model (4, 2) mm misses its corners (4, 2), px."""
-    at = np.column_stack([model, np.zeros(4), np.ones(4)]) @ pose.T @ camera_matrix(size_px).T
-    return float(np.sqrt(np.mean((at[:, :2] / at[:, 2:] - corners) ** 2)))
+    at = camera_matrix(size_px) @ (pose[:, :2] @ model.T + pose[:, 3:])
+    miss = at[:2] / at[2] - corners.T
+    return float(np.sqrt(np.vdot(miss, miss) / miss.size))
 
 
 def normal_of_view(view: PlaneView, size_px: tuple[int, int]) -> FloatArray:

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
 import numpy as np
 
 from vision.card_face import plainness
-from vision.card_looks import LEAST_PLAIN, looks
+from vision.card_looks import LEAST_PLAIN, first_looks, looks
 from vision.card_pose import normal_of_view, poses, reprojection_px, side_faces
 from vision.linear_light import Picture
 from vision.plane_view import PlaneView
@@ -83,7 +84,9 @@ class Candidate:
     doubts: tuple[str, ...] = ()
 
 
-def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, view: PlaneView | None) -> list[Candidate]:
+def find_rectangles(
+    picture: Picture, quads: Sequence[Quad], target: Target, view: PlaneView | None, *, count: int = 1
+) -> list[Candidate]:
     """Return the candidates for a target in a picture, best first; those that fail come last and say why.
 
     Parameters
@@ -96,11 +99,12 @@ def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, vie
         What to look for.
     view
         What is known of the wall's plane; without it only slants that no camera takes are ruled out.
+    count
+        How many of them are looked for.
     """
     # Where nothing tells the size, none of them will set the scale: the likeliest few are enough.
     sized = view is not None and view.strong
-    worth = (q for q in quads if _worth_a_look(q.corners_px, target, view, picture))
-    likely = list(islice(worth, _MOST_LOOKED_AT if sized else _MOST_WEIGHED))
+    likely = list(islice(_worth_a_look(picture, quads, target, view), _MOST_LOOKED_AT if sized else _MOST_WEIGHED))
     if not sized:
         size_px = (picture.shape[1], picture.shape[0])
         likely.sort(key=lambda q: _shape(q.corners_px, target, view, size_px, _first_slack(q.corners_px))[3])
@@ -121,8 +125,13 @@ def find_rectangles(picture: Picture, quads: Sequence[Quad], target: Target, vie
     rough.sort(key=lambda r: r.misfit)
     fitted: list[Candidate] = []
     for seen in rough[: _MOST_FITTED if sized else _MOST_FITTED_UNSIZED]:
-        if not any(_same_place(c.corners_px, seen.corners_px) for c in fitted if not c.reasons and not c.doubts):
-            fitted.append(_fitted(picture, seen, target, view))
+        if not sized and sum(not c.reasons and not c.doubts and c.misfit <= seen.misfit for c in fitted) >= count:
+            break  # the rest fit worse by their shape alone
+        if any(_same_place(c.corners_px, seen.corners_px) for c in fitted if not c.reasons and not c.doubts):
+            continue
+        against = first_looks(picture, seen.corners_px, seen.model_mm, target.radius_mm, plain=target.plain)
+        failed = _failed(seen.corners_px, target, *against)
+        fitted.append(failed if against else _fitted(picture, seen, target, view))
     return _best_first(fitted + judged)
 
 
@@ -140,16 +149,26 @@ def _same_place(a: FloatArray, b: FloatArray) -> bool:
     return bool(np.linalg.norm(a.mean(axis=0) - b.mean(axis=0)) < 0.15 * np.linalg.norm(b[2] - b[0]))
 
 
-def _worth_a_look(corners_px: FloatArray, target: Target, view: PlaneView | None, picture: Picture) -> bool:
-    """Return whether a rough quadrilateral is near enough to the target to spend a fit on."""
+def _worth_a_look(
+    picture: Picture, quads: Sequence[Quad], target: Target, view: PlaneView | None
+) -> Iterator[Quad]:  # fmt: skip
+    """Yield the rough quadrilaterals that are near enough to the target to spend a fit on, in their order."""
     if view is None:
-        pose = poses(corners_px, target.model_mm(corners_px), (picture.shape[1], picture.shape[0]))
-        return any(tilt < _STEEPEST_DEG + 8 for _, tilt, _ in pose)
-    width, height, off = view.sides_mm(corners_px)
-    ratio = np.log(max(width, height) / min(width, height)) - np.log(target.long_mm / target.short_mm)
-    size = 0.5 * np.log(width * height / (target.long_mm * target.short_mm))
-    slack = 0.10 + 3.0 / float(np.linalg.norm(corners_px[0] - corners_px[1]))
-    return bool(abs(ratio) < 0.08 + slack and abs(size) < slack + 3.5 * view.scale_ln_sd and off < 14)
+        for q in quads:
+            pose = poses(q.corners_px, target.model_mm(q.corners_px), (picture.shape[1], picture.shape[0]))
+            if any(tilt < _STEEPEST_DEG + 8 for _, tilt, _ in pose):
+                yield q
+        return
+    if not quads:
+        return
+    corners = np.array([q.corners_px for q in quads])
+    width, height, off = view.all_sides_mm(corners)
+    area_ln, shape_ln = np.log(width * height), np.abs(np.log(width / height))
+    ratio = shape_ln - np.log(target.long_mm / target.short_mm)
+    size = 0.5 * (area_ln - np.log(target.long_mm * target.short_mm))
+    slack = 0.10 + 3.0 / np.linalg.norm(corners[:, 0] - corners[:, 1], axis=1)
+    worth = (np.abs(ratio) < 0.08 + slack) & (np.abs(size) < slack + 3.5 * view.scale_ln_sd) & (off < 14)
+    yield from (q for q, near in zip(quads, worth, strict=True) if near)
 
 
 def judge(
@@ -166,6 +185,7 @@ class _Rough:
     """Corners (4, 2) on the steps of light beside a patch, side faces beyond its sides, px, and a misfit by shape."""
 
     corners_px: FloatArray
+    model_mm: FloatArray
     side_px: tuple[float, ...]
     misfit: float
 
@@ -193,7 +213,7 @@ def _looked_at(
     if reasons and not told:
         return _failed(rough, target, *reasons)
     faces = (0.0,) * 4 if pose is None else side_faces(rough, model, pose, target.thick_mm, size_px)
-    return _Rough(corners_px=rough, side_px=faces, misfit=misfit)
+    return _Rough(corners_px=rough, model_mm=model, side_px=faces, misfit=misfit)
 
 
 def _fitted(picture: Picture, seen: _Rough, target: Target, view: PlaneView | None) -> Candidate:
@@ -287,15 +307,16 @@ def _freest_pose(
     Walls are upright and phones are held level, give or take; sideways a wall may be seen slanting.
     """
     best: tuple[FloatArray, FloatArray | None, float] = (target.model_mm(corners), None, np.inf)
+    allowed = 0.25 + (0.004 + 0.5 * slack) * float(np.linalg.norm(corners[2] - corners[0]))
     for lying in (True, False):
         model = target.model_of(lying)
         for pose, tilt, normal in poses(corners, model, size_px):
+            pitch = math.degrees(math.asin(min(abs(float(normal[1])), 1.0)))
+            if tilt >= _STEEPEST_DEG or pitch >= _MOST_PITCH_DEG + math.degrees(slack):
+                continue
             error = reprojection_px(pose, model, corners, size_px)
-            allowed = 0.25 + (0.004 + 0.5 * slack) * float(np.linalg.norm(corners[2] - corners[0]))
-            pitch = float(np.degrees(np.arcsin(np.clip(abs(normal[1]), 0, 1))))
             misfit = (error / allowed) ** 2 + (tilt / 25) ** 2 + (pitch / 9) ** 2
-            usual = tilt < _STEEPEST_DEG and pitch < _MOST_PITCH_DEG + np.degrees(slack)
-            if error < 3 * allowed and usual and misfit < best[2]:
+            if error < 3 * allowed and misfit < best[2]:
                 best = (model, pose, misfit)
     return best
 

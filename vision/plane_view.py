@@ -46,13 +46,18 @@ class PlaneView:
 
     def sides_mm(self, corners_px: FloatArray) -> tuple[float, float, float]:
         """Return width and height, mm, of corners clockwise from top left, and the worst angle, ° off square."""
-        q = project(self.to_mm, corners_px)
-        edge = np.roll(q, -1, axis=0) - q
-        length = np.linalg.norm(edge, axis=1)
-        unit = edge / length[:, None]
-        cosine = np.abs(np.sum(unit * np.roll(unit, -1, axis=0), axis=1)).max()
-        off = float(np.degrees(np.arcsin(min(1.0, float(cosine)))))
-        return float(length[[0, 2]].mean()), float(length[[1, 3]].mean()), off
+        width, height, off = self.all_sides_mm(corners_px[None])
+        return float(width[0]), float(height[0]), float(off[0])
+
+    def all_sides_mm(self, corners_px: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the same (n,) of many quadrilaterals (n, 4, 2)."""
+        q = project(self.to_mm, corners_px.reshape(-1, 2)).reshape(corners_px.shape)
+        edge = np.roll(q, -1, axis=1) - q
+        length = np.linalg.norm(edge, axis=2)
+        unit = edge / length[..., None]
+        cosine = np.abs(np.sum(unit * np.roll(unit, -1, axis=1), axis=2)).max(axis=1)
+        off = np.degrees(np.arcsin(np.minimum(1.0, cosine)))
+        return length[:, [0, 2]].mean(axis=1), length[:, [1, 3]].mean(axis=1), off
 
 
 def camera_matrix(size_px: tuple[int, int], focal_share: float = FOCAL_SHARE) -> FloatArray:

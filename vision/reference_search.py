@@ -110,7 +110,7 @@ def search_declared(
     for (target, wall), group in groups.items():
         choices: list[PlaneView | None] = [*(views.get(wall) or views.get(None) or [])] or [None]
         for view in choices:
-            candidates = find_rectangles(picture, quads, target, view)
+            candidates = find_rectangles(picture, quads, target, view, count=len(group))
             if any(not c.reasons for c in candidates):
                 break
         _assign(found, group, target, candidates, view, photo)
@@ -174,7 +174,7 @@ def search_undeclared(
     """Return proposals: things like a card or an A4 sheet that nobody declared. They never set the scale."""
     found = Found([], [], [])
     for kind in kinds:
-        candidates = find_rectangles(picture, quads, Target.of(kind), view)
+        candidates = find_rectangles(picture, quads, Target.of(kind), view, count=MOST_REJECTED)
         passing = [c for c in candidates if not c.reasons][:MOST_REJECTED]
         for i, c in enumerate(passing):
             name = f"{'card' if kind == 'id1_card' else kind}-{i + 1}"

@@ -67,9 +67,11 @@ def find_references(
     ReferenceSearch
         Undeclared sheets are called ``sheet-<number>``.
     """
-    # Where only other kinds are declared, a sheet would be a surprise: one look for it is enough.
+    # Where only other kinds are declared, a sheet would be a surprise: one look for it is enough. Where other kinds are
+    # looked for too, the whole must not cost more: the smallest sheets are then not looked for.
     expected = any(d.kind == "survey_sheet" for d in declared) or not declared
-    sheets, others = find_sheets(picture, thorough=expected)
+    alone = all(d.kind == "survey_sheet" for d in declared) and not propose
+    sheets, others = find_sheets(picture, thorough=expected, full_size=alone)
     sightings: list[Sighting] = []
     findings: list[Finding] = []
     for sheet in sheets:
@@ -89,7 +91,9 @@ def find_references(
         by_marks = views_of_marks(here, (picture.shape[1], picture.shape[0]), opening_heights_mm)
         views = _views(sheets, sightings, declared, by_marks)
         hidden = [s.rectangle_px for s in sheets] + list(opening_outlines(here).values())
-        quads = _outside_all(find_quads(picture), hidden)
+        # A sheet of paper that is 80 px long in a photo of 12 megapixels is 10 m away.
+        paper = all(k == "a4" for k in (*(d.kind for d in wanted), *missing_kinds))
+        quads = _outside_all(find_quads(picture, large_only=paper), hidden)
         for found in (
             search_declared(picture, quads, photo, wanted, views),
             search_undeclared(picture, quads, photo, next(iter(views[None]), None), missing_kinds),

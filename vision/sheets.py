@@ -63,15 +63,17 @@ class NotASheet:
     reason: str
 
 
-def find_sheets(picture: Picture, *, thorough: bool = True) -> tuple[list[Sheet], list[NotASheet]]:
+def find_sheets(
+    picture: Picture, *, thorough: bool = True, full_size: bool = True
+) -> tuple[list[Sheet], list[NotASheet]]:
     """Return the survey sheets in a picture, and what was read as part of one but not used.
 
     Parameters
     ----------
     picture
         (h, w) or (h, w, 3) BGR, upright, at full resolution.
-    thorough
-        Whether a sheet is expected (`find_tags`).
+    thorough, full_size
+        Whether a sheet is expected, and whether a large picture may be searched for it at full size (`find_tags`).
 
     Returns
     -------
@@ -82,7 +84,7 @@ def find_sheets(picture: Picture, *, thorough: bool = True) -> tuple[list[Sheet]
     """
     sheets: list[Sheet] = []
     others: list[NotASheet] = []
-    for number, tags in gather_sheets(find_tags(picture, thorough=thorough)):
+    for number, tags in gather_sheets(find_tags(picture, thorough=thorough, full_size=full_size)):
         result = place_sheet(picture, number, tags)
         if isinstance(result, Sheet):
             sheets.append(result)

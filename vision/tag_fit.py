@@ -265,13 +265,13 @@ def _shift_px(before: _State, after: _State) -> float:
     return float(np.abs(before.map.to_pixels(TAG_CENTRES_MM) - after.map.to_pixels(TAG_CENTRES_MM)).max())
 
 
-def _bounded(state: _State, change: FloatArray) -> _State:
-    """Return the unknowns after a step, or after the share of it that moves no tag by more than the bound."""
+def _bounded(state: _State, change: FloatArray) -> tuple[_State, float]:
+    """Return the unknowns after a step, or after the share of it that moves no tag by more than the bound; how far."""
     after = state.moved(change)
     shift = _shift_px(state, after)
     if np.isfinite(shift) and shift <= _MOST_STEP_PX:
-        return after
-    return state.moved(change * (_MOST_STEP_PX / shift if np.isfinite(shift) else 0.1))
+        return after, shift
+    return state.moved(change * (_MOST_STEP_PX / shift if np.isfinite(shift) else 0.1)), _MOST_STEP_PX
 
 
 def _solved(pixels: _Pixels, state: _State, steps: int) -> TagFit | str:
@@ -280,15 +280,13 @@ def _solved(pixels: _Pixels, state: _State, steps: int) -> TagFit | str:
     few = slice(None, None, 4)
     part = replace(pixels, at=pixels.at[few], light=pixels.light[few], tag_of=pixels.tag_of[few])
     for _ in range(min(3, steps)):
-        state = _bounded(state, _step(part, state, *prior).change)
+        state, _ = _bounded(state, _step(part, state, *prior).change)
     for remaining in reversed(range(steps)):
         step = _step(pixels, state, *prior)
         if not np.isfinite(step.change).all():
             return f"the fit to the pixels of sheet {pixels.number} broke down"
-        after = _bounded(state, step.change)
-        settled = _shift_px(state, after) < _SETTLED_PX
-        state = after
-        if settled or remaining == 0:
+        state, shift = _bounded(state, step.change)
+        if shift < _SETTLED_PX or remaining == 0:
             break
     likeness, shifts = _per_tag(pixels, step)
     factor = _correlation_factor(pixels, step.residual / np.sqrt(step.variance))
