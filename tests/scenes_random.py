@@ -80,9 +80,13 @@ def random_reference(
         if abs(float(np.mean(hue)) - grey) < 0.12:  # a colour that nearly vanishes on this wall is drawn elsewhere
             hue = hue * (0.4 if grey > 0.35 else 1.0) + (0.0 if grey > 0.35 else 0.25)
         colour = (float(hue[0]), float(hue[1]), float(hue[2]))
+    (of_light,) = rng.spawn(1)  # draws of its own, so that all else stays what it was
+    turned, low = of_light.normal(0, np.radians(60)), of_light.uniform(0.3, 1.4)
     return Reference(
         kind=kind,
         centre_mm=(0.0, 0.0),
+        shadow=(float(low * np.sin(turned)), float(-low * np.cos(turned))),
+        shadow_share=float(of_light.uniform(0.15, 0.45)),
         number=number,
         turn_deg=turn,
         tilt_mrad=(float(lean[0]), float(lean[1])),

@@ -29,6 +29,8 @@ class Reference:
 
     ``curl_mm`` is how far the left and right edges stand off more than the middle. ``print_scale`` scales the print
     about the paper's middle, never the paper. ``covered`` lists local rectangles (x0, y0, x1, y1) that something hides.
+    ``shadow`` is where its shadow falls, right and up, per mm that it stands off, and ``shadow_share`` how much of the
+    wall's light it takes.
     """
 
     kind: str
@@ -42,6 +44,8 @@ class Reference:
     colour: Rgb | None = None
     size_mm: tuple[float, float] | None = None
     covered: tuple[tuple[float, float, float, float], ...] = ()
+    shadow: tuple[float, float] = (0.5, -0.7)
+    shadow_share: float = 0.3
 
     @property
     def extent_mm(self) -> tuple[float, float]:
@@ -129,14 +133,14 @@ def reference_layers(reference: Reference, wall_z_mm: float, camera_mm: FloatArr
     w, h = reference.extent_mm
     paper = reference.colour or _PAPER
     outline = rounded(-w / 2, -h / 2, w / 2, h / 2, CARD_RADIUS_MM if reference.kind == "card" else 0)
-    drop = reference.stand_off_mm * np.array([0.5, -0.7])  # light comes from the upper left
+    drop = reference.stand_off_mm * np.array(reference.shadow)
     turn = np.radians(reference.turn_deg)
     away = np.sign([np.cos(turn) * drop[0] + np.sin(turn) * drop[1], np.cos(turn) * drop[1] - np.sin(turn) * drop[0]])
     # Where it is hidden the shadow stops well inside the outline: two borders in one pixel would leak into each other.
     hidden = np.where(away * outline < 0, away * np.maximum(away * outline, _UNDER_MM - np.array([w, h]) / 2), outline)
     shadow = on_wall(reference, _dense(hidden, reference.curl_mm), wall_z_mm)
     shadow[:, :2] += drop
-    layers: list[Layer] = [([shadow], (0.02, 0.02, 0.02), 0.3)] if reference.stand_off_mm > 0 else []
+    layers: list[Layer] = [([shadow], (0.02, 0.02, 0.02), reference.shadow_share)] if reference.stand_off_mm > 0 else []
     if reference.kind == "card":
         layers += _card_layers(reference, wall_z_mm, camera_mm, place)
     else:
