@@ -16,9 +16,15 @@ from vision.walls import SHEET_CORNERS, DeclaredReference, FloatArray, Mark, Ref
 
 # Rest of bloom and side face that no fit knows, and how much better the best must be than the next (in chi-square).
 CORNER_SD_PX = 0.08
-# Spread of a whole outline that the sides' common blur leaves. Root mean square on our rendered pictures: 0.09 px for
-# cards, 0.05 px for A4; on six pictures by another renderer, sharpened and tone-mapped, 0.13 px. The widest of these.
-OUTLINE_SPREAD_SD_PX = 0.13
+# Spread of a whole outline that the sides' common blur and their shadows leave, root mean square. Cards: 0.09 px on our
+# composed pictures, 0.13 px on 16 pictures of two path tracers, sharpened and tone-mapped, where a card throws a real
+# shadow. Paper hardly throws one: A4 0.05 px on composed pictures, 0.07 px on 10 traced ones.
+OUTLINE_SPREAD_SD_PX: dict[ReferenceKind, float] = {
+    "id1_card": 0.13,
+    "a4": 0.08,
+    "rectangle": 0.13,
+    "survey_sheet": 0.08,
+}
 CLEAR_GAP = 8.0
 MOST_REJECTED = 3
 
@@ -87,7 +93,7 @@ def sighting(candidate: Candidate, name: str, kind: ReferenceKind, photo: str, *
         bloom_px=sign * inward(candidate.corners_px),
         corners_px=candidate.corners_px,
         confirmed=confirmed,
-        spread_sd_px=OUTLINE_SPREAD_SD_PX,
+        spread_sd_px=OUTLINE_SPREAD_SD_PX[kind],
         notes=candidate.reasons,
     )
 
