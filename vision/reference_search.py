@@ -134,7 +134,7 @@ def _assign(
     passing = [c for c in candidates if not c.reasons]
     failing = [c for c in candidates if c.reasons]
     n = len(group)
-    clear = len(passing) == n or (len(passing) > n and passing[n].misfit - passing[n - 1].misfit > CLEAR_GAP)
+    clear = len(passing) >= n and _clear(passing[:n], passing[n:])
     sized = view is not None and view.strong
     chosen = sorted(passing[:n], key=lambda c: float(c.corners_px[:, 0].mean()))
     if len(passing) >= n:
@@ -151,6 +151,14 @@ def _assign(
         for c in (passing[n:] if len(passing) >= n else passing)
     ]
     found.rejected += others[:MOST_REJECTED]
+
+
+def _clear(chosen: Sequence[Candidate], rivals: Sequence[Candidate]) -> bool:
+    """Return whether those chosen fit so much better than any rival; half as much does where only that is doubtful."""
+    sure = not any(c.doubts for c in chosen)
+    return all(
+        rival.misfit - chosen[-1].misfit > (CLEAR_GAP / 2 if rival.doubts and sure else CLEAR_GAP) for rival in rivals
+    )
 
 
 def _unsure(d: DeclaredReference, c: Candidate, photo: str, why: str) -> Finding:
