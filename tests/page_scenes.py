@@ -24,7 +24,7 @@ def two_window_room() -> Room:
         x, y = np.array([left, left + width, left + width, left]), np.array([900.0, 903.0, 2101.0, 2098.0])
         front = np.column_stack([x, y])
         back = front + np.array([[2.0, 0.0], [-2.0, -2.0], [-2.0, -4.0], [2.0, -1.0]])
-        return Opening(front_mm=front, back_mm=back, reveal_mm=165.0)
+        return Opening(front_mm=front, back_mm=back, reveal_mm=165.0, faces=1.5)  # painted lighter than the wall
 
     return Room(
         corners_mm=np.array([[0.0, 0.0], [4603.0, 2.0], [4600.0, 2512.0], [-3.0, 2508.0]]),

@@ -45,7 +45,7 @@ def test_a_seeded_part_of_the_study_is_right_on_at_least_nine_photos_of_ten() ->
 
 
 def test_without_anything_of_known_size_no_photo_is_usable_unless_something_is_taped(tmp_path: Path) -> None:
-    photo = spoiled_photo(9001, "blur")
+    photo = spoiled_photo(9003, "blur")
     found = codes(folder_of(photo, tmp_path / "blurred"))
     assert found["P021"] == "IMG_0001.jpg: no survey sheet can be read, so the size is unknown."
     assert not check_folder(tmp_path / "blurred").photos[0].usable

@@ -26,8 +26,7 @@ _MAP, _SHARED = 11, 14  # eight of the map, lens curvature, two of bend; and blu
 _PRIOR = np.array([[0.0, 0.03], [0.0, 0.6], [0.0, 0.6], [0.9, 0.7], [0.0, 0.5], [0.0, 0.6]])
 _SLOPE_SD = 0.3  # of white and of black across a tag, as a share of the contrast
 _BLURRED_SD = 11.0  # how far the wider of the two Gaussians of a border reaches, in sd of the narrower
-_SETTLED_PX, _MOST_STEP_PX = 0.012, 1.2
-_FIXED = 1e12
+_SETTLED_PX, _MOST_STEP_PX, _FIXED = 0.012, 1.2, 1e12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
