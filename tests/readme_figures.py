@@ -100,7 +100,7 @@ def references(result: Mapping[str, Any]) -> list[str]:
         return f"{found['found']} of {found['of']}"
 
     sheets, cards, a4 = result["sheets"], result["cards"], result["a4"]
-    corners = [f"{kind['corner_rms_px_from_70_px']:.2f}" for kind in (a4, cards)]
+    corners = [f"{kind['corner_rms_px_from_70_px']:.3f}" for kind in (a4, cards)]
     wrong = result["lookalikes"]
     return [
         f"| survey sheets, tags over 30 px wide | {of(sheets['tags_over_30_px'])} |",
