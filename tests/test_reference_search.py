@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -46,8 +48,12 @@ def test_the_best_outline_sets_the_scale_only_where_it_is_clearly_better_than_th
     assert seen.confirmed is used
 
 
-def test_a_doubtful_outline_that_fits_best_does_not_gain_by_its_doubts(monkeypatch: pytest.MonkeyPatch) -> None:
-    outlines = [outline(100, 0.5, "it may be part of a larger thing"), outline(900, 7.0)]
+def test_of_two_sheets_neither_sets_the_scale_while_a_doubtful_outline_may_be_the_doubtful_one_of_them(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    doubt = "it may be part of a larger thing"
+    outlines = [outline(100, 0.5), outline(900, 1.0, doubt), outline(1500, 7.0, doubt)]
     monkeypatch.setattr(reference_search, "find_rectangles", lambda *_, **__: outlines)
-    (seen,) = search_declared(np.zeros((4, 4, 3), np.uint8), [], "a.jpg", [A4], {"north": [VIEW]}).sightings
-    assert not seen.confirmed
+    two = [A4, replace(A4, id="p2")]
+    found = search_declared(np.zeros((4, 4, 3), np.uint8), [], "a.jpg", two, {"north": [VIEW]})
+    assert [seen.confirmed for seen in found.sightings] == [False, False]

@@ -3,6 +3,8 @@
 Light hardly reaches into a hollow corner, so the plaster darkens towards the frame and the frame ends in a valley of
 light with a flank on either side. Which flank is the steeper depends on paint and lamp; the corner is where the frame's
 own light ends. A model of that, blurred as a phone's picture is, is fitted to the mean profile across the edge.
+
+The constants are invented defaults, settled on traced pictures of 22 rooms and tried on 8 rooms traced afterwards.
 """
 
 from __future__ import annotations
