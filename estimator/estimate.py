@@ -24,6 +24,7 @@ from estimator.options import compare_options
 from estimator.order import make_order
 from estimator.order_materials import RoomBoardsOrder
 from estimator.prices import Prices, default_prices
+from estimator.readings_apart import readings_apart
 from estimator.reveals import RevealPiece, cut_reveals, reveal_linings
 from estimator.room_boards import RoomWork, boards_entry, lay_room, to_order, with_stray_walls
 from estimator.rules import ASBESTOS_YEAR, said_no, said_yes
@@ -66,7 +67,7 @@ def estimate_survey(
     rules = board_rules()
     lining = make_lining(design.insulation, design.insulation_mm, board_mm=design.board_mm, fixing=design.fixing)
     calls = Calls()
-    findings: list[Finding] = []
+    findings: list[Finding] = [finding for case in cases for finding in readings_apart(case)]
     work = []
     cases = [with_more_readings(case) for case in cases]
     by_id = {case.measured.id: case for case in cases}

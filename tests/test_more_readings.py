@@ -1,8 +1,10 @@
-"""Readings by laths: what they are worth, and the wall with them joined."""
+"""Readings by laths: what they are worth, the wall with them joined, and those that disagree."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
+from importlib import resources
 
 import numpy as np
 import pytest
@@ -18,6 +20,7 @@ from estimator.more_readings import (
     tape_error_sd_mm,
     with_more_readings,
 )
+from estimator.readings_apart import FAR_APART_MM, FAR_FROM_TAPE_MM, readings_apart
 from estimator.tape_reasons import TapeItem
 from tests.board_cases import NORTH, SITE, case, known, wall, window
 
@@ -166,3 +169,39 @@ def test_a_board_length_that_no_reading_settles_is_said_with_what_is_safe() -> N
     assert doubt[0].where == {"room": "back", "wall": "north", "key": "height_mm"}
     assert "boards of 2400 mm are planned" in doubt[0].message and "2700 mm" in doubt[0].message
     assert "Boards of 2700 mm are safe" in doubt[0].remedy and "a lath of 2425 mm" in doubt[0].remedy
+
+
+@pytest.mark.parametrize(
+    ("taped", "laths", "said"),
+    [
+        (2424.0, (2423.5, 2424.0, 2425.0), None),
+        (2424.0, (2424.0, 2442.0), "readings by laths from 2424 to 2442 mm, 18 mm apart"),
+        (2442.0, (2424.0, 2424.5), "2442 mm by tape, 2424.2 mm by laths"),
+        (2424.0, (), None),
+    ],
+    ids=["all agree", "laths apart", "tape misread", "not read again"],
+)
+def test_readings_that_disagree_are_kept_and_named_in_the_estimate(
+    taped: float, laths: tuple[float, ...], said: str | None
+) -> None:
+    subject = case(wall(width=3300, height=2424.0, sd=1.9), site=PLASTER)
+    subject = read(replace(subject, declared=replace(subject.declared, taped={"height_mm": taped})), height_mm=laths)
+    estimate = estimate_survey([subject], rooms=[Room(id="back", walls=("north", None))], design=Design())
+    told = [f for f in estimate.findings if f.code == "B019"]
+    assert [f.where for f in told] == ([] if said is None else [{"wall": "north", "key": "height_mm"}])
+    assert said is None or said in told[0].message
+
+
+def test_an_openings_laths_are_held_against_its_own_tape_reading() -> None:
+    subject = case(NORTH)
+    openings = (replace(subject.declared.openings[0], taped={"width_mm": 1200.0}),)
+    subject = replace(subject, declared=replace(subject.declared, openings=openings))
+    key = "openings.w1.width_mm"
+    assert readings_apart(replace(subject, more_readings={key: (1201.0,)})) == []
+    assert [f.where["key"] for f in readings_apart(replace(subject, more_readings={key: (1210.0,)}))] == [key]
+
+
+def test_the_page_doubts_readings_at_the_same_distances_as_the_estimate() -> None:
+    script = (resources.files("intake.page") / "static" / "lengths.js").read_text()
+    limits = {name: float(value) for name, value in re.findall(r"const (FAR_\w+) = ([0-9.]+);", script)}
+    assert limits == {"FAR_FROM_TAPE_MM": FAR_FROM_TAPE_MM, "FAR_APART_MM": FAR_APART_MM}

@@ -15,6 +15,7 @@ from typing import Any
 
 import pytest
 
+from intake.page.bench import Bench
 from intake.page.document import Edit, mark_identity
 from intake.page.keeping import KEPT, KEPT_VERSIONS
 from intake.page.searching import expected_in, only_sheets
@@ -294,3 +295,25 @@ def test_a_file_that_an_editor_is_still_writing_is_waited_for(tmp_path: Path) ->
     assert session.refresh()
     assert session.problem is None
     assert session.document["title"] == "two"
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (
+            '{"tape_list": [{"wall": "north", "key": "width_mm", "why": "4 or 5 boards", "readings": 1}, {"wall": 3}]}',
+            1,
+        ),
+        ('{"tape_list": {"wall": "north"}}', 0),
+        ("[]", 0),
+        ("{", 0),
+        (None, 0),
+    ],
+    ids=["a list", "no list", "no object", "broken", "no estimate"],
+)
+def test_the_page_is_told_what_the_last_estimate_asks_to_be_taped(tmp_path: Path, text: str | None, told: int) -> None:
+    (tmp_path / "results").mkdir()
+    if text is not None:
+        (tmp_path / "results" / "estimate.json").write_text(text)
+    asked = [{"wall": "north", "key": "width_mm", "why": "4 or 5 boards"}]
+    assert Bench(tmp_path).state()["tape_list"] == asked[:told]

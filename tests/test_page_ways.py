@@ -1,4 +1,4 @@
-"""Other ways through the page: an outside face with nothing but an opening in view, and a wall by keyboard alone."""
+"""Other ways through the page: an outside face with only an opening in view, keyboard alone, lengths read again."""
 
 from __future__ import annotations
 
@@ -147,4 +147,91 @@ def test_news_that_a_later_answer_has_overtaken_takes_nothing_back(browser: Brow
         page.wait_for_selector("html[data-found='all']")  # told by the next stream: the old news has been read by now
         assert page.input_value("#wall") == "north"
         assert page.get_attribute("#question", "data-kind") != "wall"
+        page.context.close()
+
+
+TAPED = {
+    "schema_version": 1,
+    "walls": [{"id": "north", "taped": {"height_mm": 2424}, "openings": [{"id": "w.1", "kind": "window"}]}],
+}
+ASKED = {"tape_list": [{"wall": "north", "key": "height_mm", "why": "1 chance in 3 of longer boards", "readings": 3}]}
+
+
+@pytest.fixture
+def taped(tmp_path: Path) -> Path:
+    Image.new("RGB", (800, 600), (120, 130, 125)).save(tmp_path / "a.jpg")
+    (tmp_path / "survey.json").write_text(json.dumps(TAPED))
+    (tmp_path / "results").mkdir()
+    (tmp_path / "results" / "estimate.json").write_text(json.dumps(ASKED))
+    return tmp_path
+
+
+def test_a_length_is_read_again_one_reading_struck_and_brought_back_by_keyboard(browser: Browser, taped: Path) -> None:
+    complaints: list[str] = []
+
+    def kept() -> Any:
+        settled(page)
+        return on_disk(taped)["walls"][0].get("more_readings", {}).get("height_mm")
+
+    def said() -> str:
+        return page.inner_text("#readings-said")
+
+    with serving(taped) as server:
+        page = open_page(browser, server.address, complaints=complaints)
+        page.locator("#bench").focus()
+        page.keyboard.press("t")
+        page.wait_for_selector("#readings .asked:has-text('1 chance in 3 of longer boards')")
+        assert page.evaluate("document.activeElement.getAttribute('aria-label')") == "height at half width by tape, mm"
+        page.keyboard.press("Tab")
+        for reading in ("2423,5", "2424", "2442"):
+            page.keyboard.type(reading)
+            page.keyboard.press("Enter")
+            page.wait_for_timeout(50)
+        assert kept() == [2423.5, 2424, 2442]
+        assert said() == "2442 mm kept, beside 3 read before."
+        assert "18.5 mm apart" in page.inner_text("#readings .asked .odd")
+        page.keyboard.press("Control+z")
+        assert kept() == [2423.5, 2424]
+        assert page.locator("#readings .odd").count() == 0
+        page.keyboard.press("Control+Shift+z")
+        assert kept() == [2423.5, 2424, 2442]
+        page.keyboard.press("Shift+Tab")
+        strike = "document.activeElement.getAttribute('aria-label')"
+        assert page.evaluate(strike) == "Strike 2442 mm, third reading by laths of height at half width"
+        page.keyboard.press("Enter")
+        assert kept() == [2423.5, 2424]
+        assert "2424 mm, second" in page.evaluate(strike)  # the focus stays among the readings
+        page.keyboard.press("Control+z")
+        assert kept() == [2423.5, 2424, 2442]
+        assert on_disk(taped)["walls"][0]["taped"] == {"height_mm": 2424}
+        page.context.close()
+    assert complaints == []
+
+
+def test_what_is_no_length_is_refused_in_words_and_what_is_typed_stays_while_news_come(
+    browser: Browser, taped: Path
+) -> None:
+    with serving(taped) as server:
+        page = open_page(browser, server.address, complaints=[])
+        page.click("#readings-button")
+        again = "#readings .asked input[aria-label*='first reading by laths']"
+        page.fill(again, "24x4")
+        page.keyboard.press("Enter")
+        assert "“24x4” is no length" in page.inner_text("#readings-said")
+        page.fill(again, "242")
+        changed = on_disk(taped)
+        changed["walls"][0]["openings"][0]["taped"] = {"width_mm": 1200}
+        (taped / "survey.json").write_text(json.dumps(changed))
+        page.wait_for_selector("#readings summary:has-text('w.1, 1 read')")  # taken in, the half-typed number kept
+        assert page.input_value(again) == "242"
+        page.keyboard.type("4")
+        page.click("#readings [data-close]")
+        settled(page)
+        assert on_disk(taped)["walls"][0]["more_readings"] == {"height_mm": [2424]}
+        page.click("#readings-button")
+        page.click("#readings summary:has-text('w.1')")
+        page.fill('#readings input[aria-label="w.1\'s height by tape, mm"]', "1300")
+        page.keyboard.press("Enter")
+        settled(page)
+        assert on_disk(taped)["walls"][0]["openings"][0]["taped"] == {"width_mm": 1200, "height_mm": 1300}
         page.context.close()

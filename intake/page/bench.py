@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from intake.page import keeping
+from intake.page.asked import tape_list
 from intake.page.document import Edit, apply_edits
 from intake.page.events import Events
 from intake.page.live import Live
@@ -93,6 +94,7 @@ class Bench:
             "photos": [asdict(self.pictures.info(file)) for file in self.pictures.files],
             "found": {"complete": False, "photos": {}},
             "live": self.answer,
+            "tape_list": tape_list(self.folder),
         }
 
     def greeting(self) -> dict[str, Json]:

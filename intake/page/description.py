@@ -158,13 +158,29 @@ _SCHEMAS: dict[str, Json] = {
     },
     "State": {
         "type": "object",
-        "required": ["folder", "folder_id", "survey", "revision", "serial", "problem", "photos", "found", "live"],
+        "required": [
+            "folder",
+            "folder_id",
+            "survey",
+            "revision",
+            "serial",
+            "problem",
+            "photos",
+            "found",
+            "live",
+            "tape_list",
+        ],
         "properties": {
             "survey": {"type": "object", "required": ["schema_version"]},
             "revision": _TEXT,
             "serial": _SERIAL,
             "problem": {"type": ["string", "null"]},
             "photos": {"type": "array", "items": {"type": "object", "required": ["file", "width_px", "height_px"]}},
+            "tape_list": {
+                "type": "array",
+                "description": "What the last estimate asks to be taped; empty where there is none.",
+                "items": {"type": "object", "required": ["wall", "key", "why"]},
+            },
         },
     },
 }

@@ -14,12 +14,13 @@ import { keepRaw, markOf, move, remove, select } from "./marking.js";
 import { drawMarks } from "./marks.js";
 import { confirmWords } from "./panels.js";
 import { firstPhoto } from "./questions.js";
+import { hear, openReadings, redrawReadings, setUpReadings, stepReadings, tell as tellReadings } from "./readings.js";
 import { choosePhoto, drawShelf, setUpShelf, stepPhoto } from "./shelf.js";
 import { useView } from "./strip.js";
 import { drawTable, openTable } from "./table.js";
 import { drawTally } from "./tally.js";
 import { View } from "./view.js";
-import { clock, plural, pointName } from "./words.js";
+import { clock, plural, pointName, sizeName } from "./words.js";
 
 const stage = $("#bench");
 const svg = $("#marks");
@@ -60,6 +61,7 @@ function drawAll() {
   drawPad();
   tell();
   if ($("#table").open) drawTable();
+  redrawReadings();
 }
 
 function drawTop() {
@@ -107,12 +109,14 @@ function drawConflict() {
       h("button", { type: "button", onclick: takeTheirs }, "Take theirs"));
   }
   const needed = Boolean(desk.problem || status.conflicts);
+  if (needed) document.querySelector("dialog:modal")?.close();
   if (needed && !box.open) { box.show(); box.querySelector("button").focus(); }
   if (!needed && box.open) box.close();
 }
 
 function placeName(path) {
   const [list, file, marks, id] = path;
+  if (marks === "more_readings" || marks === "taped") return `${sizeName(id)}, wall ${file}`;
   if (list !== "photos" || marks !== "marks" || !id) return path.join(", ");
   return `${pointName(Object.fromEntries(id.split(";").map((part) => part.split("="))))} in ${file}`;
 }
@@ -121,6 +125,7 @@ const brief = (value) => (value === null ? "removed" : value.px ? `at ${value.px
 
 function notice(words) {
   const node = $("#notice");
+  tellReadings(words);
   node.textContent = words;
   node.hidden = false;
   clearTimeout(node.timer);
@@ -174,6 +179,7 @@ on("suspect", ({ suspect, action }) => {
   }
 });
 on("look", lookAgain);
+on("readings", openReadings);
 on("seek", ({ id, px }) => seekReference(id, px));
 
 // News must not take away a form that someone is typing in.
@@ -198,6 +204,7 @@ function drawPad() {
 const letters = () => localStorage.getItem("perpend:letters") !== "off";
 
 function key(event) {
+  if ((event.ctrlKey || event.metaKey) && event.target.closest("#readings")) { stepReadings(event); return; }
   if (event.target.closest("input, select, textarea") || document.querySelector("dialog:modal")) {
     if (event.key === "Escape" && event.target.closest("#question")) stage.focus({ preventScroll: true });
     return;
@@ -239,6 +246,7 @@ const KEYS = {
   "-": () => zoom(1 / 1.5),
   0: () => view.fit(),
   m: openTable,
+  t: () => openReadings(),
   g: lookAgain,
   "?": () => $("#keys").showModal(),
 };
@@ -261,6 +269,7 @@ function stepMark(by) {
 
 function setUp() {
   setUpShelf();
+  setUpReadings();
   $("#undo").addEventListener("click", undo);
   $("#redo").addEventListener("click", redo);
   $("#look-button").addEventListener("click", lookAgain);
@@ -289,6 +298,7 @@ async function begin() {
   desk.photos = state.photos;
   desk.folder = state.folder;
   desk.live = state.live;
+  hear(state);
   $("#empty").hidden = state.photos.length > 0;
   const inside = (desk.survey.walls ?? []).find((w) => w.side !== "outside") ?? desk.survey.walls?.[0];
   desk.wall = inside?.id ?? null;

@@ -10,7 +10,8 @@ import { proposalsFor } from "./proposed.js";
 import { freshId, openingsOf } from "./questions.js";
 import { choosePhoto } from "./shelf.js";
 import { drawStrip, showNext } from "./strip.js";
-import { corner, hint, plural, pointName, referenceName, thing } from "./words.js";
+import { askedOf } from "./readings.js";
+import { capital, corner, hint, lengthName, plural, pointName, referenceName, thing } from "./words.js";
 
 let keys = new Map();
 
@@ -161,7 +162,6 @@ function pointPanel(question) {
 const isCorner = (point) => !point.opening && !point.feature && !point.reference && !point.point.startsWith("edge_");
 const cornersLeft = () => desk.list.filter((q) => q.kind === "point" && !q.done && isCorner(q.point)).map((q) => q.point);
 const whole = ({ wall, opening, face, feature }) => ({ wall, ...(opening && { opening, ...(face === "frame" && { face }) }), ...(feature && { feature }) });
-const capital = (words) => words[0].toUpperCase() + words.slice(1);
 
 // The skirting of another wall of the house is the likely one here; Enter takes it.
 function skirtingElsewhere() {
@@ -244,6 +244,7 @@ function tapePanel() {
       edits.push({ path: ["walls", wall.id, "asked"], value: [...new Set([...(wall.asked ?? []), "tape"])] });
       change(edits, { label: "tape readings" });
     }, "Go on"),
+    h("div", { class: "row" }, button("Other lengths, or one read again", "t", () => emit("readings"))),
   ];
 }
 
@@ -300,12 +301,15 @@ function confirmPanel(question) {
 function donePanel(question) {
   const { next, lacking } = question;
   const words = lacking.length ? `Still nowhere: ${lacking.slice(0, 4).map(pointName).join("; ")}${lacking.length > 4 ? ` and ${lacking.length - 4} more` : ""}.` : "Every point of this wall is marked in some photo.";
+  const wanted = askedOf(desk.wall).map((item) => item.key);
   return [
     title("This photo is done for this wall"),
     small(words),
+    wanted.length > 0 && small(`The last estimate asks to tape ${wanted.map(lengthName).join(", ")}.`),
     h("div", { class: "row" },
       next && button(`Next photo: ${next}`, "Enter", () => choosePhoto(next), "main"),
       button("Look again", next ? "g" : "Enter", () => emit("look"), next ? "" : "main"),
+      button("Tape readings", "t", () => emit("readings")),
       button("Another wall", "w", () => { desk.wall = null; emit("wall"); })),
   ];
 }

@@ -95,16 +95,9 @@ function depths(wall, { opening }) {
       change([{ path: ["walls", wall.id, "openings", opening, name], value: Number.isFinite(value) ? value : null }], { label: name });
     },
   }), "mm");
-  const taped = (name, label) => h("label", { class: "inline" }, label, h("input", {
-    type: "number", min: 0, step: "1", value: own.taped?.[name] ?? "",
-    onchange: (event) => {
-      const value = event.target.valueAsNumber;
-      change([{ path: ["walls", wall.id, "openings", opening, "taped", name], value: Number.isFinite(value) ? value : null }], { label: `taped ${name}` });
-    },
-  }), "mm");
   return [
     h("span", { class: "group" }, field("frame_mm", "Frame depth"), field("visible_frame_mm", "visible frame"), field("outer_reveal_mm", "outer reveal")),
-    h("span", { class: "group" }, taped("width_mm", "Taped: width"), taped("height_mm", "height"), taped("reveal_depth_mm", "reveal"), taped("thickness_mm", "whole wall")),
+    h("button", { type: "button", onclick: () => { $("#table").close(); emit("readings", `openings.${opening}.width_mm`); } }, `Tape readings of ${opening}`),
   ];
 }
 

@@ -39,7 +39,8 @@ export function drawTally() {
   }
   if (wall?.advice?.length) {
     const [best] = wall.advice;
-    notes.push(h("li", { class: "help" }, h("b", null, "Would help most: "), `${helpWords(best)}: ± ${Math.ceil(2 * best.sd_before_mm)} → ± ${Math.ceil(2 * best.sd_after_mm)} mm`));
+    notes.push(h("li", { class: "help" }, h("b", null, "Would help most: "), `${helpWords(best)}: ± ${Math.ceil(2 * best.sd_before_mm)} → ± ${Math.ceil(2 * best.sd_after_mm)} mm`,
+      best.action.startsWith("tape ") && h("button", { type: "button", onclick: () => emit("readings", best.key) }, "Type the reading")));
   }
   $("#notes").replaceChildren(...notes);
 }

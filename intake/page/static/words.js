@@ -1,5 +1,7 @@
 // Names of things and numbers, for people.
 
+import { keyParts } from "./lengths.js";
+
 const POINTS = {
   bottom_left: "bottom left",
   bottom_right: "bottom right",
@@ -12,6 +14,10 @@ const POINTS = {
 export const CORNERS = ["bottom_left", "bottom_right", "top_right", "top_left"];
 
 export const SHEET_CORNERS = ["top_left", "top_right", "bottom_right", "bottom_left"];
+
+export const ORDINALS = ["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"];
+
+export const capital = (words) => words[0].toUpperCase() + words.slice(1);
 
 export const corner = (point) => POINTS[point] ?? point;
 
@@ -64,14 +70,18 @@ export const plural = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many
 
 const KEYS = {
   width_mm: "width at half height", height_mm: "height at half width", left_mm: "distance from the left", sill_mm: "height above the floor",
-  reveal_depth_mm: "reveal depth", thickness_mm: "thickness",
+  reveal_depth_mm: "reveal depth", thickness_mm: "thickness", width_bottom_mm: "width along the floor", width_top_mm: "width along the ceiling",
+  height_left_mm: "height at the left", height_right_mm: "height at the right", bottom_mm: "height above the floor",
+  visible_frame_mm: "frame seen beside the reveal", plaster_mm: "thickness of the plaster",
 };
 
 // "openings.w1.width_mm" as "w1's width ...".
 export function sizeName(key) {
-  const parts = key.split(".");
-  const name = KEYS[parts.at(-1)] ?? parts.at(-1).replace(/_mm$/, "").replaceAll("_", " ");
-  return parts.length > 1 ? `${parts[1]}'s ${name.replace(/ at half .*/, "")}` : `the wall's ${name}`;
+  const { id, name } = keyParts(key);
+  const words = KEYS[name] ?? name.replace(/_mm$/, "").replaceAll("_", " ");
+  return id ? `${id}'s ${words.replace(/ at half .*/, "")}` : `the wall's ${words}`;
 }
+
+export const lengthName = (key) => sizeName(key).replace("the wall's ", "");
 
 export const helpWords = ({ action, key }) => (action.startsWith("tape ") ? `tape ${sizeName(key)}` : action);
