@@ -8,7 +8,6 @@ from datetime import date
 
 from estimator.bill import make_bill, make_load, waste_by_kind
 from estimator.boards import BoardRules, board_rules
-from estimator.break_points import Calls
 from estimator.construction import Construction, judge_construction
 from estimator.estimate_records import Estimate, RoomEstimate, WallEstimate
 from estimator.faces import is_lined
@@ -26,7 +25,7 @@ from estimator.order_materials import RoomBoardsOrder
 from estimator.prices import Prices, default_prices
 from estimator.readings_apart import readings_apart
 from estimator.reveals import RevealPiece, cut_reveals, reveal_linings
-from estimator.room_boards import RoomWork, boards_entry, lay_room, to_order, with_stray_walls
+from estimator.room_boards import RoomWork, boards_entry, calls_for, lay_room, to_order, with_stray_walls
 from estimator.rules import ASBESTOS_YEAR, said_no, said_yes
 from estimator.sequence import Task, work_sequence
 from estimator.settled_first import ANSWERED, settled_by_findings, what_it_is_made_of
@@ -66,14 +65,17 @@ def estimate_survey(
     prices = prices or default_prices()
     rules = board_rules()
     lining = make_lining(design.insulation, design.insulation_mm, board_mm=design.board_mm, fixing=design.fixing)
-    calls = Calls()
+    made = 0
     findings: list[Finding] = [finding for case in cases for finding in readings_apart(case)]
     work = []
     cases = [with_more_readings(case) for case in cases]
     by_id = {case.measured.id: case for case in cases}
-    for room in with_stray_walls(rooms, cases):
+    all_rooms = with_stray_walls(rooms, cases)
+    for n, room in enumerate(all_rooms):
         inside = tuple(by_id[w] for w in room.walls if w in by_id)
+        calls = calls_for(len(all_rooms) - n, made=made)
         done, bad = lay_room(room, inside, lining=lining, rules=rules, calls=calls)
+        made += calls.made
         work.append(done)
         findings += bad
     walls: list[WallEstimate] = []
@@ -133,7 +135,7 @@ def estimate_survey(
         sequence=tuple(tasks),
         load=make_load(boards, reveals, order, design=design, rules=rules),
         waste=tuple(waste_by_kind(boards, reveals, design=design)),
-        solver_calls=calls.made,
+        solver_calls=made,
         findings=tuple(worst_first(findings)),
     )
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from estimator.boards import BoardRules, board_weight_kg, sizes_on_sale
-from estimator.break_points import Calls
+from estimator.break_points import CALLS, Calls
 from estimator.count_risk import CountRisk, count_risk
 from estimator.estimate_records import RoomBoards
 from estimator.faces import Face, is_lined, lining_face
@@ -20,6 +20,8 @@ from estimator.setting_out import Corner
 from estimator.tape_reasons import at_stake
 from vision.findings import Finding
 
+LEAST_CALLS = 12  # both ends, five halvings of the widths, a few of the other sizes (judgement)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RoomWork:
@@ -28,6 +30,19 @@ class RoomWork:
     faces: Mapping[str, Face]
     layout: RoomLayout | None
     risk: CountRisk | None
+
+
+def calls_for(rooms_left: int, *, made: int) -> Calls:
+    """Return the solver calls of the next room: its share of those that the survey has left, and never too few.
+
+    Parameters
+    ----------
+    rooms_left
+        Rooms still to be laid, this one among them.
+    made
+        Calls made for the rooms before.
+    """
+    return Calls(left=max(LEAST_CALLS, (CALLS - made) // max(1, rooms_left)))
 
 
 def with_stray_walls(rooms: Sequence[Room], cases: Sequence[WallCase]) -> list[Room]:
@@ -104,6 +119,7 @@ def lay_room(
         *findings,
         *_layout_findings(room, layout),
         *_length_in_doubt(room, lined, risk, layout, rules),
+        *_asked_to_the_end(room, layout, calls),
     ]
 
 
@@ -130,6 +146,22 @@ def _length_in_doubt(
             remedy=f"Boards of {longer} mm are safe: they can be cut. Those of {shorter} mm do where a lath of "
             f"{shorter + rules.foot_gap_most_mm} mm cannot be stood upright anywhere along {dim[0]} without force.",
             where={"room": room.id, "wall": dim[0], "key": "height_mm"},
+        )
+    ]
+
+
+def _asked_to_the_end(room: Room, layout: RoomLayout, calls: Calls) -> list[Finding]:
+    """Return a finding where the calls ran out before it was known how the count hangs on every size."""
+    if calls.left > 0:
+        return []
+    return [
+        Finding(
+            code="B041",
+            severity="note",
+            message=f"{room.id}: how {layout.count} boards hang on each size was asked {calls.made} times and not to "
+            "the end; a size not asked about counts as changing nothing, so the chance of one more may be higher.",
+            remedy="Tape the widths and openings before you order, or take one board more.",
+            where={"room": room.id},
         )
     ]
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 from functools import cache
+from typing import Any
 
 import pytest
 
+from estimator import room_boards
 from estimator.bill import people_to_lift
+from estimator.break_points import CALLS, Calls
 from estimator.construction import Construction
+from estimator.count_risk import CountRisk, count_risk
 from estimator.estimate import estimate_survey
 from estimator.estimate_records import Estimate
 from estimator.faces import Face
-from estimator.inputs import Design, Room
+from estimator.inputs import Design, Room, WallCase
+from estimator.layout_records import RoomLayout
 from estimator.prices import load_prices
-from estimator.room_boards import corners_of, with_stray_walls
+from estimator.room_boards import LEAST_CALLS, calls_for, corners_of, with_stray_walls
 from estimator.settled_first import what_it_is_made_of
 from tests.board_cases import BACK, NORTH, SITE, back_room, case, feature, wall, window
 
@@ -206,3 +212,33 @@ def test_what_must_be_known_of_the_construction_depends_on_what_is_open(
     )
     told = what_it_is_made_of(judged)
     assert (wanted in told[0]) if wanted else told == ()
+
+
+def test_a_room_that_eats_its_solver_calls_says_so_and_leaves_the_next_room_enough(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    had: dict[str, int] = {}
+
+    def greedy(room: str, cases: Sequence[WallCase], layout: RoomLayout, **more: Any) -> CountRisk:
+        calls: Calls = more["calls"]
+        had[room] = calls.left
+        found = count_risk(room, cases, layout, **more)
+        while room == "a" and calls.take():
+            pass
+        return found
+
+    monkeypatch.setattr(room_boards, "count_risk", greedy)
+    cases = [case(wall(name, 3000 + 20 * n)) for n, name in enumerate("pqrs")]
+    rooms = [Room(id=r, walls=(w, None)) for r, w in zip("abcd", "pqrs", strict=True)]
+    estimate = estimate_survey(cases, rooms=rooms, design=Design())
+    assert [f.where for f in estimate.findings if f.code == "B041"] == [{"room": "a"}]
+    assert min(had.values()) >= LEAST_CALLS
+    assert had["a"] < CALLS
+    assert sum(had.values()) <= 2 * CALLS  # rooms together wait not much longer than one
+    assert estimate.solver_calls <= sum(had.values())
+
+
+def test_a_lone_room_has_all_the_solver_calls_and_a_cheap_one_leaves_its_own_to_the_others() -> None:
+    assert calls_for(1, made=0).left == CALLS
+    assert calls_for(2, made=4).left > calls_for(2, made=20).left
+    assert calls_for(3, made=CALLS).left == LEAST_CALLS
