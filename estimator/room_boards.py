@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from estimator.boards import BoardRules, board_weight_kg, sizes_on_sale
 from estimator.break_points import CALLS, Calls
-from estimator.count_risk import CountRisk, count_risk
+from estimator.count_risk import FILLED_MM, CountRisk, count_risk
 from estimator.estimate_records import RoomBoards
 from estimator.faces import Face, is_lined, lining_face
 from estimator.inputs import Design, Room, WallCase
@@ -20,6 +20,7 @@ from estimator.setting_out import Corner
 from estimator.tape_reasons import at_stake
 from vision.findings import Finding
 
+ENOUGH = 0.05  # boards are ordered so that they are too few with no more than this chance (``CountRisk.to_order``)
 LEAST_CALLS = 12  # both ends, five halvings of the widths, a few of the other sizes (judgement)
 
 
@@ -120,6 +121,7 @@ def lay_room(
         *_layout_findings(room, layout),
         *_length_in_doubt(room, lined, risk, layout, rules),
         *_asked_to_the_end(room, layout, calls),
+        *_gap_to_fill(room, risk),
     ]
 
 
@@ -161,6 +163,30 @@ def _asked_to_the_end(room: Room, layout: RoomLayout, calls: Calls) -> list[Find
             message=f"{room.id}: how {layout.count} boards hang on each size was asked {calls.made} times and not to "
             "the end; a size not asked about counts as changing nothing, so the chance of one more may be higher.",
             remedy="Tape the widths and openings before you order, or take one board more.",
+            where={"room": room.id},
+        )
+    ]
+
+
+def _gap_to_fill(room: Room, risk: CountRisk) -> list[Finding]:
+    """Return a finding where one more board is not ordered because what would be missing is a gap that is filled.
+
+    Notes
+    -----
+    The foot of a board hides behind the skirting, an inner corner behind the next lining, its coving or its tape. A
+    joint out on the wall is filled and taped just as well, but at a jamb the bead needs board behind it.
+    """
+    short = risk.chances()[0]
+    if short <= ENOUGH or risk.to_order != risk.count:
+        return []
+    return [
+        Finding(
+            code="B042",
+            severity="note",
+            message=f"{room.id}: {at_stake(short)} that {risk.count} boards end a little short of the wall; up to "
+            f"{FILLED_MM:g} mm is left as a gap and filled, and no board is ordered for it.",
+            remedy="Let the gap fall into an inner corner or under the coving, not at a jamb, and fill and tape it; "
+            "where none may be left, order one more.",
             where={"room": room.id},
         )
     ]

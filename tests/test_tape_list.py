@@ -94,6 +94,26 @@ def test_beyond_a_break_by_more_is_less_likely() -> None:
     assert chances == pytest.approx([normal_tail((3 + mm) / 2) for mm in (0, 1, 2)])
 
 
+@pytest.mark.parametrize(
+    ("width", "ordered", "said"),
+    [(3590.0, 3, False), (3599.0, 3, True), (3601.0, 4, False)],
+    ids=["well within", "a gap to fill", "beyond what is filled"],
+)
+def test_a_gap_left_to_be_filled_instead_of_a_board_is_said(width: float, ordered: int, said: bool) -> None:
+    """Three boards of 1200 reach 3600; two millimetres more are a gap that is filled."""
+    rooms = [Room(id="back", walls=("north", None))]
+    estimate = estimate_survey([case(wall(width=width, sd=2.0))], rooms=rooms, design=Design())
+    boards = estimate.rooms[0].boards
+    assert boards is not None
+    assert boards.to_order == ordered
+    told = [f for f in estimate.findings if f.code == "B042"]
+    assert bool(told) is said
+    if said:
+        assert boards.chance_more > 0.05
+        assert told[0].where == {"room": "back"}
+        assert "3 boards end a little short of the wall; up to 2 mm" in told[0].message
+
+
 def test_a_size_that_is_not_known_has_no_row_and_one_outside_the_covariance_stands_alone() -> None:
     bare = replace(wall(openings=(window(sill_mm=None),)), width_mm=None)
     keys, covariance = size_covariance(bare)
