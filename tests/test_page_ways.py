@@ -235,3 +235,40 @@ def test_what_is_no_length_is_refused_in_words_and_what_is_typed_stays_while_new
         settled(page)
         assert on_disk(taped)["walls"][0]["openings"][0]["taped"] == {"width_mm": 1200, "height_mm": 1300}
         page.context.close()
+
+
+def test_a_press_that_goes_far_to_the_edges_that_show_is_doubted_and_k_keeps_it(
+    browser: Browser, tmp_path: Path
+) -> None:
+    picture = Image.new("RGB", (1600, 1200), (90, 95, 92))
+    picture.paste((200, 205, 200), (800, 600, 1600, 1200))  # one corner that shows, at 799.5, 599.5
+    picture.save(tmp_path / "a.png")
+    with serving(tmp_path) as server:
+        page = open_page(browser, server.address, complaints=[])
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#question[data-kind='reference']", timeout=120_000)
+        page.keyboard.press("Escape")
+        page.keyboard.press("s")
+        page.wait_for_selector("#question[data-kind='point']")
+        settled(page)
+        person = Person(page=page, knowledge=Knowledge(pixels={}, skirting_mm=0.0))
+        told = []
+        for css in (0.8, 3.0):  # near the corner, and beyond three quarters of the reach of 3.5
+            scale = float((page.get_attribute("#bench", "data-view") or "").split()[0])
+            x, y = person.on_screen((799.5, 599.5))
+            page.mouse.click(x + css * 0.8, y + css * 0.6)
+            settled(page)
+            (mark,) = on_disk(tmp_path)["photos"][0]["marks"]
+            assert mark["px"] == pytest.approx([799.5, 599.5], abs=0.3)
+            told.append((page.is_visible("#notice"), mark["sd_px"]))
+            if css == 0.8:
+                page.keyboard.press("Delete")
+                settled(page)
+        assert [visible for visible, _ in told] == [False, True]
+        assert told[1][1] > 1.3 * told[0][1]
+        assert "K keeps your press" in page.inner_text("#notice")
+        page.keyboard.press("k")
+        settled(page)
+        (mark,) = on_disk(tmp_path)["photos"][0]["marks"]
+        assert mark["px"] == pytest.approx([799.5 + 2.4 / scale, 599.5 + 1.8 / scale], abs=0.2)
+        page.context.close()

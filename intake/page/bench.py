@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import itertools
 import logging
+import math
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -23,6 +24,7 @@ from intake.page.live import Live
 from intake.page.pictures import Pictures
 from intake.page.searching import Searching
 from intake.page.session import Saved, Session
+from intake.page.snap import DOUBTFUL, chance_of_another, widened_sd_px
 from vision.walls import Mark, ReferenceKind, Sighting
 
 Json = Any
@@ -142,13 +144,16 @@ class Bench:
             return self.live.solve(survey, keep=False)
 
     def refine(self, file: str, px: tuple[float, float], reach_px: float) -> dict[str, Json]:
-        """Return the edge crossing near a click, if there is one, or the reason why not."""
+        """Return the edge crossing near a click, if there is one, and whether it is doubtful; or the reason why not."""
         from vision.crossings import find_crossing
 
         crossing = find_crossing(self.pictures.grey(file), px, reach_px=reach_px)
         if isinstance(crossing, str):
             return {"px": None, "why": crossing}
-        return {"px": [round(v, 2) for v in crossing.px], "sd_px": round(crossing.sd_px, 2)}
+        moved = math.dist(px, crossing.px)
+        sd_px = widened_sd_px(crossing.sd_px, moved, reach_px)
+        far = chance_of_another(moved, reach_px) > DOUBTFUL
+        return {"px": [round(v, 2) for v in crossing.px], "sd_px": round(sd_px, 2), "doubtful": far}
 
     def cross(self, file: str, lines: Sequence[Sequence[Place]], sd_px: float) -> dict[str, Json]:
         """Return where two edges, each drawn by two places on it, would meet, or the reason why not."""

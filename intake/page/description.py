@@ -121,7 +121,12 @@ _SCHEMAS: dict[str, Json] = {
                 "items": {
                     "type": "object",
                     "required": ["px"],
-                    "properties": {"px": {"anyOf": [_PLACE, {"type": "null"}]}, "why": _TEXT},
+                    "properties": {
+                        "px": {"anyOf": [_PLACE, {"type": "null"}]},
+                        "why": _TEXT,
+                        "sd_px": {"type": "number"},
+                        "doubtful": {"type": "boolean", "description": "It may not be the corner that was meant."},
+                    },
                 },
             }
         },

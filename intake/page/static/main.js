@@ -152,6 +152,10 @@ on("status", () => { drawStatus(); drawTop(); tell(); });
 on("busy", tell);
 on("problem", drawStatus);
 on("refused", notice);
+on("doubtful", ({ px, far }) => {
+  notice(`Moved ${Math.round(far)} px, to the nearest edges that show. If they are not the corner’s own, K keeps your press.`);
+  glass.show(px, null);
+});
 on("placed", drawAll);
 on("aim", (px) => { aim = px; drawOverlay(); });
 on("looked", () => { if (desk.question.kind === "confirm") relabel(); });

@@ -83,6 +83,7 @@ export async function refineMark(id, file, scale) {
   desk.raw.set(rawKey(id, file), raw);
   desk.refined.set(rawKey(id, file), { px: tidy(answer.px), sd: answer.sd_px });
   change([{ path: markPath(id, file), value: { ...now, px: tidy(answer.px), sd_px: answer.sd_px } }], { merge: true });
+  if (answer.doubtful) emit("doubtful", { px: tidy(answer.px), far: Math.hypot(answer.px[0] - raw[0], answer.px[1] - raw[1]) });
 }
 
 // K: the raw click again; once more: the crossing again.
