@@ -62,8 +62,7 @@ def expect_wall(found: Gathered, wall: str, *, propose_from: Sequence[str] | Non
     marks = [mark for mark in found.marks if mark.wall == wall]
     photos = sorted({seen.photo for seen in sightings} | {mark.photo for mark in marks})
     expected = Expectation(wall=wall, photos=photos)
-    proposed = not _enough(marks)
-    if proposed:
+    if not _enough(marks):
         marks += _proposed(found, wall, sightings, propose_from)
     if not marks:
         return expected
@@ -76,7 +75,7 @@ def expect_wall(found: Gathered, wall: str, *, propose_from: Sequence[str] | Non
         sightings=tuple(seen for seen in sightings if seen.photo in used),
         references=references,
     )
-    expected.solution = forecast(_with_openings(problem), proposed=proposed)
+    expected.solution = forecast(_with_openings(problem))
     if expected.solution is not None:
         _note_what_shows(expected)
     return expected

@@ -13,11 +13,9 @@ import pytest
 from intake.check import check_folder
 from intake.framing import _which_way
 from tests.scenes_brick import render_brick
-from tests.simulated_walls import Placed, Setting, View, simulate
-from tests.spoiled_photos import KINDS, Spoiled, Told, file_of, spoiled_photo
+from tests.spoiled_photos import KINDS, Spoiled, Told, file_of, moved, spoiled_photo
 from tests.studies.gate import PHOTOS, run
 from tests.survey_folders import Rendered, survey_of
-from vision.forecast import forecast
 
 
 def folder_of(photo: Spoiled, folder: Path, *, taped: bool = False) -> Path:
@@ -62,28 +60,33 @@ def test_a_wall_that_runs_out_of_the_picture_is_told_with_its_corner(tmp_path: P
     assert found["P022"] == "IMG_0001.jpg: cuts off the wall's bottom right corner."
 
 
-@pytest.mark.parametrize(("focal_rel_sd", "proposed", "counted_on"), [(0.3, True, 2), (0.3, False, 4), (0.02, True, 4)])
-def test_a_corner_near_the_rim_is_not_counted_on_where_only_a_doubtful_lens_proposed_it(
-    focal_rel_sd: float, proposed: bool, counted_on: int
+@pytest.fixture(scope="module")
+def room() -> Spoiled:
+    return spoiled_photo(32000086, "good")
+
+
+def trimmed(photo: Spoiled, spare_px: int) -> Spoiled:
+    """Return the photo cropped at the right, so that the wall's right end lies this far inside it, its lens unsaid."""
+    scene = photo.scene
+    x = scene.camera.project(np.column_stack([scene.room.corners_mm, np.zeros(4)]))[:, 0].max()
+    picture = np.ascontiguousarray(scene.picture[:, : int(x) + spare_px])
+    return replace(photo, scene=moved(scene, lambda px: px, picture), jpeg=file_of(picture, Told(), 92))
+
+
+@pytest.mark.parametrize("spare_px", [-50, -25, -10])
+def test_a_wall_that_runs_out_of_the_picture_by_little_is_not_taken_to_end_in_it(
+    room: Spoiled, tmp_path: Path, spare_px: int
 ) -> None:
-    sheet = (Placed(kind="survey_sheet", at=(0.2, 0.5)),)
-    setting = Setting(references=sheet, photos=(View(yaw=(-10, 10), distance_m=3.8),))
-    problem = simulate(setting, np.random.default_rng(2)).problem
-    trimmed_px = np.array([0.0, 498.0])  # above and below; the floor is left 30 of 4 000 px from the rim
-    photo = replace(problem.photos[0], height_px=3000 - 2 * 498, focal_rel_sd=focal_rel_sd)
-    shown = replace(
-        problem,
-        photos=(photo,),
-        edges=(),
-        marks=tuple(replace(mark, px=(mark.px[0], mark.px[1] - 498.0)) for mark in problem.marks),
-        sightings=tuple(
-            replace(seen, points_px=seen.points_px - trimmed_px, corners_px=seen.corners_px - trimmed_px)
-            for seen in problem.sightings
-        ),
-    )
-    solution = forecast(shown, proposed=proposed)
-    assert solution is not None
-    assert sum(mark.opening is None for mark in solution.problem.marks) == counted_on
+    check = check_folder(folder_of(trimmed(room, spare_px), tmp_path / "home"))
+    assert not check.photos[0].usable
+    assert {finding.code for finding in check.findings if finding.severity == "stop"} == {"P022"}
+
+
+@pytest.mark.parametrize("spare_px", [15, 30])
+def test_a_corner_that_the_picture_just_holds_is_counted_on_though_the_lens_is_in_doubt(
+    room: Spoiled, tmp_path: Path, spare_px: int
+) -> None:
+    assert check_folder(folder_of(trimmed(room, spare_px), tmp_path / "home")).photos[0].usable
 
 
 def sheet_pixels(number: int) -> np.ndarray:

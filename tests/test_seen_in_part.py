@@ -25,8 +25,8 @@ from vision.model import Places, Surface, world_points
 from vision.plane_view import views_of_marks
 from vision.pose import Pose, planar_poses
 from vision.problem import WallProblem
-from vision.proposals import _best_outline, _ray_support
 from vision.proposed_openings import _change, _joined, find_openings
+from vision.proposed_outline import _ray_support, best_outline
 from vision.proposed_plates import _peak, find_plates
 from vision.results import measured_from_tape
 from vision.square_on import EdgeMaps, SquareOn
@@ -389,12 +389,25 @@ def test_lines_that_bound_nothing_of_a_windows_size_are_no_opening(
 
 def test_a_wall_is_proposed_of_lines_as_far_apart_as_walls_are_and_of_none_nearer() -> None:
     rays = np.zeros((0, 4))
-    box = _best_outline(BARE, lines(upright=(20, 280), level=(3, 232)), INNER, rays)
+    box = best_outline(BARE, lines(upright=(20, 280), level=(3, 232)), INNER, rays)
     assert box is not None
     assert box[1] == pytest.approx((200.0, 30.0, 2800.0, 2320.0))
-    assert _best_outline(BARE, lines(upright=(110, 190), level=(3, 232)), INNER, rays) is None
-    assert _best_outline(BARE, lines(upright=(20, 280), level=(80, 150)), INNER, rays) is None
-    assert _best_outline(BARE, lines(level=(3, 232)), INNER, rays) is None
+    assert best_outline(BARE, lines(upright=(110, 190), level=(3, 232)), INNER, rays) is None
+    assert best_outline(BARE, lines(upright=(20, 280), level=(80, 150)), INNER, rays) is None
+    assert best_outline(BARE, lines(level=(3, 232)), INNER, rays) is None
+
+
+def test_a_wall_of_which_one_end_hardly_shows_is_none_unless_edges_run_from_that_end_to_the_viewer() -> None:
+    maps = lines(upright=(20, 280), level=(3, 232))
+    maps.upright[:, 280] = 0.0
+    maps.upright[60:84, 280] = 1.0  # a tenth of the end
+    off_centre = replace(BARE, x_mm=BARE.x_mm - 1500.0, y_mm=BARE.y_mm - 1200.0)
+    inner = (-100.0, -100.0, 100.0, 0.0)
+    assert best_outline(off_centre, maps, inner, np.zeros((0, 4))) is None
+    rays = np.array([[1310.0, 1128.0, 2100.0, 1808.0]])
+    found = best_outline(off_centre, maps, inner, rays)
+    assert found is not None
+    assert found[1] == pytest.approx((-1300.0, -1170.0, 1300.0, 1120.0))
 
 
 def test_a_strip_of_wall_lower_than_a_plate_has_none() -> None:

@@ -12,7 +12,6 @@ import numpy as np
 
 from vision.measure import WallSolution, measure_wall
 from vision.problem import WallProblem
-from vision.room_axes import DOUBTFUL_LENS
 from vision.walls import CORNERS, EdgeTrace, FloatArray, Mark, Photo
 
 CLICK_SD_PX = 2.0
@@ -21,9 +20,6 @@ EDGE_SD_PX = 0.52
 EDGE_POINTS = 12
 MARGIN_PX = 3.0
 """What lies nearer to the picture's rim is neither pressed nor traced, pixels."""
-DOUBTFUL_MARGIN_SHARE = 0.02
-"""The same for a corner proposed through a doubtful lens, which is off by about half of this, as a share of the longer
-side (from rendered crops and messengers' copies)."""
 SIDES = {
     "bottom": ("bottom_left", "bottom_right"),
     "right": ("bottom_right", "top_right"),
@@ -32,16 +28,13 @@ SIDES = {
 }
 
 
-def forecast(problem: WallProblem, *, proposed: bool = False) -> WallSolution | None:
+def forecast(problem: WallProblem) -> WallSolution | None:
     """Return the solution to be expected once every photo of the wall is marked, or None without a first outline.
 
     Parameters
     ----------
     problem
         What is known so far: sightings, and marks made or proposed in at least one photo.
-    proposed
-        The first outline is a proposal: where a photo's lens is in doubt, it is not exact enough to count on a corner
-        that lies near the photo's rim.
 
     Returns
     -------
@@ -57,7 +50,7 @@ def forecast(problem: WallProblem, *, proposed: bool = False) -> WallSolution | 
     edges: list[EdgeTrace] = []
     for file in first.files:
         photo = photos[file]
-        marks += _marks(first, photo, problem.wall.id, proposed=proposed)
+        marks += _marks(first, photo, problem.wall.id)
         edges += _edges(first, photo)
     expected = replace(problem, marks=tuple(marks) or problem.marks, edges=tuple(edges))
     solved = measure_wall(expected, start=first)
@@ -70,16 +63,16 @@ def _corners(first: WallSolution) -> dict[str, FloatArray]:
     return {corner: np.array(xy) for corner, xy in zip(CORNERS, first.measured.outline_mm, strict=True)}
 
 
-def _inside(pixels: FloatArray, photo: Photo, margin_px: float = MARGIN_PX) -> np.ndarray:
+def _inside(pixels: FloatArray, photo: Photo) -> np.ndarray:
     return (
         np.isfinite(pixels).all(axis=1)
-        & (pixels >= margin_px).all(axis=1)
-        & (pixels[:, 0] <= photo.width_px - 1 - margin_px)
-        & (pixels[:, 1] <= photo.height_px - 1 - margin_px)
+        & (pixels >= MARGIN_PX).all(axis=1)
+        & (pixels[:, 0] <= photo.width_px - 1 - MARGIN_PX)
+        & (pixels[:, 1] <= photo.height_px - 1 - MARGIN_PX)
     )
 
 
-def _marks(first: WallSolution, photo: Photo, wall: str, *, proposed: bool) -> list[Mark]:
+def _marks(first: WallSolution, photo: Photo, wall: str) -> list[Mark]:
     """Return the marks that a person will make in a photo: every corner of wall and openings that it shows."""
     named = {("", corner): xy for corner, xy in _corners(first).items()}
     for opening in first.measured.openings:
@@ -88,9 +81,7 @@ def _marks(first: WallSolution, photo: Photo, wall: str, *, proposed: bool) -> l
     world = np.array([[*xy, 0.0] for xy in named.values()])
     pixels = first.project(photo.file, world)
     marks = []
-    doubtful = proposed and photo.focal_rel_sd > DOUBTFUL_LENS
-    margin_px = DOUBTFUL_MARGIN_SHARE * max(photo.width_px, photo.height_px) if doubtful else MARGIN_PX
-    for (name, corner), px, seen in zip(named, pixels, _inside(pixels, photo, margin_px), strict=True):
+    for (name, corner), px, seen in zip(named, pixels, _inside(pixels, photo), strict=True):
         if seen:
             place = {"opening": name, "face": "wall"} if name else {}
             mark = Mark(photo=photo.file, wall=wall, point=corner, px=(float(px[0]), float(px[1])), sd_px=CLICK_SD_PX)

@@ -11,39 +11,36 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vision.proposed_openings import find_openings
+from vision.proposed_outline import best_outline, corner_rays
 from vision.proposed_plates import MM_PER_PX as PLATES_MM_PER_PX
 from vision.proposed_plates import find_plates
 from vision.room_axes import (
     RoomAxes,
+    alone,
+    misfit_px,
     off_references,
     plane_from,
     plane_pixels,
-    plane_units,
     room_axes,
     starts_from,
     straight_segments,
 )
-from vision.square_on import Box, EdgeMaps, SquareOn, edge_maps, side_share, square_on
+from vision.square_on import Box, edge_maps, square_on
 from vision.walls import CORNERS, FloatArray, GreyImage, Mark, Photo, Sighting
 
 MARK_SD_SHARE = 0.002
 """Standard uncertainty of a proposed corner over the photo's longer side: 8 px at 12 megapixels (from the study)."""
-HEIGHT_MM = (2400.0, 350.0)
-"""Ceiling height and its spread in British houses, mm (common practice, no source)."""
-WIDTH_RANGE_MM = (900.0, 12_000.0)
-HEIGHT_RANGE_MM = (1800.0, 4500.0)
 SAME_TRACE = 1.0 + 2.0 * float(np.cos(np.radians(0.6)))
 """Trace of the turn between two rotations that are the same to 0.6 degrees."""
-MOST_CANDIDATES = 14
-BEYOND_MM = 350.0
-MARGIN_MM = 40.0
 LEAST_SCORE = 2.6
 """Least score of an outline that is offered at all, of about 6 (from the study)."""
 SURE_SCORE = 3.6
 """Score above which the room's directions are not looked for again from its long edges alone (from the study)."""
+MISFIT_PX, MISFIT_TIMES = 0.5, 3.0
+"""How much worse than under the best axes the references may fit, pixels and times (right axes are within, axes off by
+more than 15 degrees nearly never, on rendered rooms)."""
 LONG_SEGMENT = 0.1
 """Segments longer than this share of the picture are edges of the room rather than of one thing in it, which may hang
 crooked and show dozens of parallel edges."""
@@ -121,16 +118,18 @@ def propose_marks(grey: GreyImage, *, photo: Photo, sightings: Sequence[Sighting
     segments = off_references(straight_segments(grey), sightings)
     if len(segments) < 4:
         return None
-    long = segments[np.hypot(*(segments[:, 2:] - segments[:, :2]).T) > LONG_SEGMENT * max(grey.shape)]
+    weights = alone(segments, longer_side_px=max(grey.shape))
+    long = np.hypot(*(segments[:, 2:] - segments[:, :2]).T) > LONG_SEGMENT * max(grey.shape)
+    starts = [start for seen in largest[:2] for start in starts_from(seen, photo)]
     best: Proposal | None = None
     tried: list[FloatArray] = []
-    for chosen in (segments, long):
-        for start in (start for seen in largest[:2] for start in starts_from(seen, photo)):
-            axes = room_axes(chosen, photo, start)
+    for chosen in (np.ones(len(segments), dtype=bool), long):
+        looks = [room_axes(segments[chosen], photo, start, weights=weights[chosen]) for start in starts]
+        for axes, worse_px in _that_fit(looks, largest):
             if any(np.trace(axes.rotation.T @ other) > SAME_TRACE for other in tried):
                 continue
             tried.append(axes.rotation)
-            found = _propose(grey, largest, axes)
+            found = _propose(grey, largest, axes, worse_px)
             if found is not None and (best is None or found.score > best.score):
                 best = found
         if best is not None and best.score > SURE_SCORE:
@@ -138,11 +137,24 @@ def propose_marks(grey: GreyImage, *, photo: Photo, sightings: Sequence[Sighting
     return best
 
 
+def _that_fit(looks: Sequence[RoomAxes], sightings: Sequence[Sighting]) -> list[tuple[RoomAxes, float]]:
+    """Return the axes under which the references keep their shapes, and how many pixels worse than under the best.
+
+    A small sheet's picture allows two planes, one of which may run along another wall; its tags tell them apart, and
+    two sheets seen at different distances tell more.
+    """
+    off_px = [misfit_px(sightings, axes.photo, axes.rotation) for axes in looks]
+    least_px = min(off_px, default=0.0)
+    most_px = MISFIT_PX + MISFIT_TIMES * least_px
+    fits = [np.isfinite(off) and off <= most_px for off in off_px]
+    return [(axes, off - least_px) for axes, off, good in zip(looks, off_px, fits, strict=True) if good]
+
+
 def _extent_px(sighting: Sighting) -> float:
     return float(np.ptp(sighting.corners_px, axis=0).max())
 
 
-def _propose(grey: GreyImage, sightings: Sequence[Sighting], axes: RoomAxes) -> Proposal | None:
+def _propose(grey: GreyImage, sightings: Sequence[Sighting], axes: RoomAxes, worse_px: float) -> Proposal | None:
     photo = axes.photo
     scaled = plane_from(sightings, photo, axes.rotation)
     if scaled is None or not 200.0 < scaled[0] < 30_000.0:
@@ -151,11 +163,11 @@ def _propose(grey: GreyImage, sightings: Sequence[Sighting], axes: RoomAxes) -> 
     view = square_on(grey, photo, axes.rotation, unit_mm, about_mm=places * unit_mm)
     maps = edge_maps(view)
     inner = _inner_box(places * unit_mm)
-    rays = _corner_rays(axes, photo, unit_mm)
-    found = _best_outline(view, maps, inner, rays)
+    rays = corner_rays(axes, photo, unit_mm)
+    found = best_outline(view, maps, inner, rays)
     if found is None:
         return None
-    score, box = found
+    score, box = found[0] - worse_px, found[1]
     if score < LEAST_SCORE:
         return None
     openings = find_openings(view, maps, box, inner)
@@ -195,89 +207,3 @@ def _inner_box(places_mm: FloatArray) -> Box:
 def _quad_px(box: Box, photo: Photo, rotation: FloatArray, unit_mm: float) -> FloatArray:
     x0, y0, x1, y1 = box
     return plane_pixels(np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) / unit_mm, photo, rotation)
-
-
-def _corner_rays(axes: RoomAxes, photo: Photo, unit_mm: float) -> FloatArray:
-    """Return the edges that run towards the viewer as inner and outer end, x0, y0, x1, y1 (n, 4) mm, square-on."""
-    towards = axes.segments_px[axes.axis == 2]
-    if not len(towards):
-        return np.zeros((0, 4))
-    ends = np.stack(
-        [plane_units(towards[:, :2], photo, axes.rotation), plane_units(towards[:, 2:], photo, axes.rotation)]
-    )
-    ends = ends * unit_mm
-    radius = np.linalg.norm(ends, axis=2)
-    usable = np.isfinite(radius).all(axis=0)
-    ends, radius = ends[:, usable], radius[:, usable]
-    inner = np.where((radius[0] <= radius[1])[:, None], ends[0], ends[1])
-    outer = np.where((radius[0] <= radius[1])[:, None], ends[1], ends[0])
-    return np.hstack([inner, outer])
-
-
-def _best_outline(view: SquareOn, maps: EdgeMaps, inner: Box, rays: FloatArray) -> tuple[float, Box] | None:
-    """Return the score and box of the best rectangle around the references."""
-    lefts = _candidates(maps.upright, view.x_mm, below=inner[0] - MARGIN_MM)
-    rights = _candidates(maps.upright, view.x_mm, above=inner[2] + MARGIN_MM)
-    floors = _candidates(maps.level.T, view.y_mm, below=inner[1] - MARGIN_MM)
-    ceilings = _candidates(maps.level.T, view.y_mm, above=inner[3] + MARGIN_MM)
-    if min(len(lefts), len(rights), len(floors), len(ceilings)) == 0:
-        return None
-    x, y = view.x_mm, view.y_mm
-    left, floor, right, ceiling = np.ix_(lefts, floors, rights, ceilings)
-    reach = max(2, round(BEYOND_MM / view.mm_per_px))
-    width, height = x[right] - x[left], y[ceiling] - y[floor]
-    score = (
-        side_share(maps.upright, maps.seen, left, floor, ceiling, reach)
-        + side_share(maps.upright, maps.seen, right, floor, ceiling, reach)
-        + side_share(maps.level.T, maps.seen.T, floor, left, right, reach)
-        + side_share(maps.level.T, maps.seen.T, ceiling, left, right, reach)
-        + 0.5 * _ray_support(rays, x[left], y[floor])
-        + 0.5 * _ray_support(rays, x[right], y[floor])
-        + 0.5 * _ray_support(rays, x[right], y[ceiling])
-        + 0.5 * _ray_support(rays, x[left], y[ceiling])
-        - 0.15 * ((height - HEIGHT_MM[0]) / HEIGHT_MM[1]) ** 2
-    )
-    allowed = _between(width, WIDTH_RANGE_MM) & _between(height, HEIGHT_RANGE_MM)
-    if not allowed.any():
-        return None
-    best = np.unravel_index(int(np.argmax(np.where(allowed, score, -np.inf))), score.shape)
-    box = (x[lefts[best[0]]], y[floors[best[1]]], x[rights[best[2]]], y[ceilings[best[3]]])
-    return float(score[best]), (float(box[0]), float(box[1]), float(box[2]), float(box[3]))
-
-
-def _between(size_mm: FloatArray, limits_mm: tuple[float, float]) -> NDArray[np.bool_]:
-    return np.asarray((size_mm > limits_mm[0]) & (size_mm < limits_mm[1]))
-
-
-def _candidates(
-    edges: NDArray[np.float32], places: FloatArray, *, below: float = np.inf, above: float = -np.inf
-) -> NDArray[np.int64]:
-    """Return the lines (columns of ``edges``) that show most edge, strongest first, none beside a stronger one."""
-    strength = edges.sum(axis=0).astype(np.float64)
-    strength[(places > below) | (places < above)] = 0.0
-    kept: list[int] = []
-    while len(kept) < MOST_CANDIDATES:
-        k = int(np.argmax(strength))
-        if strength[k] <= 4.0:
-            break
-        kept.append(k)
-        strength[max(k - 2, 0) : k + 3] = 0.0
-    return np.array(kept, dtype=np.int64)
-
-
-def _ray_support(rays: FloatArray, x_mm: FloatArray, y_mm: FloatArray) -> FloatArray:
-    """Return for each corner how far edges run from it towards the viewer, 0 to 1; the places broadcast."""
-    x, y = np.broadcast_arrays(x_mm, y_mm)
-    radius = np.hypot(x, y)
-    support = np.zeros(x.shape)
-    for x0, y0, x1, y1 in rays:
-        direction = np.array([x1 - x0, y1 - y0])
-        length = float(np.linalg.norm(direction))
-        if length < 1.0:
-            continue
-        direction /= length
-        off = (x - x0) * direction[1] - (y - y0) * direction[0]
-        gap = (x0 - x) * direction[0] + (y0 - y) * direction[1]
-        near = np.exp(-0.5 * (off / (25.0 + 0.01 * radius)) ** 2) * ((gap > -120.0) & (gap < 0.5 * radius))
-        support += near * min(1.0, length / 900.0)
-    return np.minimum(support, 1.0)

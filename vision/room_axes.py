@@ -24,6 +24,13 @@ DOUBTFUL_LENS = 0.06
 is left of a cropped picture, or of one whose file says nothing, is seen wrong by its prior alone."""
 ALIKE_SEGMENTS = 4.0
 """Segments that lie on one edge, and so tell the focal length no better than one of them would (judgement)."""
+BESIDE = 0.04
+"""How near parallel segments lie that are taken for lines of one thing, as a share of the longer side (half or twice as
+much gives the same on rendered rooms)."""
+PARALLEL_RAD = 0.1
+"""How nearly parallel those are."""
+MOST_SEGMENTS = 600
+"""Segments used, longest first: who stands beside whom costs their square."""
 RIM = 1.12
 """How much larger than the reference the patch is whose segments are left out: paper's edges and shadow too."""
 
@@ -55,7 +62,8 @@ def straight_segments(grey: GreyImage, *, longest_side_px: int = 1400) -> FloatA
         return np.zeros((0, 4))
     segments = np.asarray(found, dtype=np.float64).reshape(-1, 4)
     length = np.hypot(segments[:, 2] - segments[:, 0], segments[:, 3] - segments[:, 1])
-    kept = segments[length > SHORTEST_SEGMENT * max(small.shape)]
+    longest = np.argsort(-length, kind="stable")[:MOST_SEGMENTS]
+    kept = segments[np.sort(longest[length[longest] > SHORTEST_SEGMENT * max(small.shape)])]
     return np.asarray((kept + 0.5) / scale - 0.5)
 
 
@@ -96,7 +104,28 @@ def starts_from(sighting: Sighting, photo: Photo) -> list[FloatArray]:
     return rotations
 
 
-def room_axes(segments_px: FloatArray, photo: Photo, start: FloatArray) -> RoomAxes:
+def alone(segments_px: FloatArray, *, longer_side_px: float) -> FloatArray:
+    """Return for each segment (n,) its share, 0 to 1, of the length of all that run close beside it, itself included.
+
+    A radiator's dozens of ribs hang as one thing hangs, crooked or not, and tell the room's upright no better than one
+    line does; an edge of the room runs alone.
+    """
+    along = segments_px[:, 2:] - segments_px[:, :2]
+    length = np.linalg.norm(along, axis=1)
+    along = along / np.maximum(length, 1e-9)[:, None]
+    middle = (segments_px[:, :2] + segments_px[:, 2:]) / 2
+    apart = middle[None] - middle[:, None]
+    ahead = np.abs(apart[..., 0] * along[:, None, 0] + apart[..., 1] * along[:, None, 1])
+    aside = np.abs(apart[..., 1] * along[:, None, 0] - apart[..., 0] * along[:, None, 1])
+    turned = np.abs(along[:, None, 0] * along[None, :, 1] - along[:, None, 1] * along[None, :, 0])
+    beside = (turned < PARALLEL_RAD) & (aside < BESIDE * longer_side_px) & (ahead < 0.5 * (length + length[:, None]))
+    np.fill_diagonal(beside, True)
+    return np.asarray(length / np.maximum(beside @ length, 1e-9))
+
+
+def room_axes(
+    segments_px: FloatArray, photo: Photo, start: FloatArray, *, weights: FloatArray | None = None
+) -> RoomAxes:
     """Return the room's directions refined on the straight segments, from a first rotation.
 
     Parameters
@@ -107,9 +136,12 @@ def room_axes(segments_px: FloatArray, photo: Photo, start: FloatArray) -> RoomA
         The photo with its lens prior.
     start
         (3, 3) first rotation, wall to camera.
+    weights
+        (n,) what each pixel of a segment counts, from ``alone``; all alike if None.
     """
     rotation, lens = start, photo
     length = np.linalg.norm(segments_px[:, 2:] - segments_px[:, :2], axis=1)
+    counted = length if weights is None else length * weights
     axis = np.full(len(segments_px), -1)
     for tolerance in TOLERANCES_RAD:
         first = np.column_stack([ideal_points(segments_px[:, :2], lens), np.ones(len(segments_px))])
@@ -118,7 +150,7 @@ def room_axes(segments_px: FloatArray, photo: Photo, start: FloatArray) -> RoomA
         normals /= np.maximum(np.linalg.norm(normals, axis=1, keepdims=True), 1e-12)
         axis = _followed(first, last, rotation, tolerance)
         already = float(np.log(lens.focal_px / photo.focal_px))
-        rotation, longer = _turned(normals, length, axis, rotation, focal=(already, photo.focal_rel_sd))
+        rotation, longer = _turned(normals, counted, axis, rotation, focal=(already, photo.focal_rel_sd))
         lens = replace(lens, focal_px=lens.focal_px * float(np.exp(longer)))
     used = axis >= 0
     support = float(length[used].sum() / max(float(length.sum()), 1e-9)) if len(length) else 0.0
@@ -197,6 +229,29 @@ def plane_from(sightings: Sequence[Sighting], photo: Photo, rotation: FloatArray
     if not scales:
         return None
     return float(np.average(scales, weights=weights)), np.concatenate(places)
+
+
+def misfit_px(sightings: Sequence[Sighting], photo: Photo, rotation: FloatArray) -> float:
+    """Return how far the references' points are from their shapes if the wall lies so: the worst RMS in pixels.
+
+    Infinite where a reference lies beyond the plane's horizon.
+    """
+    from vision.start import similarity
+
+    scaled = plane_from(sightings, photo, rotation)
+    worst = 0.0
+    for sighting in sightings:
+        points = plane_units(np.asarray(sighting.points_px, dtype=np.float64), photo, rotation)
+        model = np.asarray(sighting.model_mm, dtype=np.float64).reshape(-1, 2)
+        if scaled is None or not np.isfinite(points).all():
+            return float("inf")
+        _, turn, _ = similarity(points, model)
+        c, s = np.cos(turn), np.sin(turn)
+        moved_mm = scaled[0] * points @ np.array([[c, s], [-s, c]])
+        off_mm = (moved_mm - moved_mm.mean(axis=0)) - (model - model.mean(axis=0))
+        pixels_per_mm = float(np.ptp(sighting.points_px, axis=0).max() / np.ptp(model, axis=0).max())
+        worst = max(worst, pixels_per_mm * float(np.sqrt(np.mean(np.sum(off_mm**2, axis=1)))))
+    return worst
 
 
 def plane_units(points_px: FloatArray, photo: Photo, rotation: FloatArray) -> FloatArray:

@@ -32,7 +32,8 @@ from tests.survey_folders import Rendered, survey_of
 
 DEPENDS = (
     *("intake/check.py", "intake/expect.py", "intake/framing.py", "intake/quality.py", "intake/gather.py"),
-    *("vision/proposals.py", "vision/room_axes.py", "vision/square_on.py", "vision/forecast.py"),
+    *("vision/proposals.py", "vision/proposed_outline.py", "vision/room_axes.py", "vision/square_on.py"),
+    *("vision/forecast.py",),
     *("vision/quick_look.py", "vision/references.py", "vision/sheets.py", "vision/tag_reading.py"),
     *("vision/measure.py", "vision/checks.py"),
     *("tests/scenes.py", "tests/scenes_random.py", "tests/spoiled_photos.py", "tests/survey_folders.py"),
