@@ -19,6 +19,7 @@ from tests.scenes_things import (
     A4_MM,
     CARD_MM,
     SHEET_MM,
+    Face,
     Layer,
     Reference,
     Thing,
@@ -291,18 +292,23 @@ def _shade_layers(face: FloatArray, tone: float, opening: Opening) -> list[Layer
 
 
 def _lay(canvas: Canvas, layers: Sequence[Layer]) -> None:
-    for polygons, colour, opacity in layers:
-        canvas.lay(polygons, colour, opacity)
+    for layer in layers:
+        if isinstance(layer, Face):
+            _lay_through(canvas, layer.outline, layer.printed, fill=layer.colour)
+        else:
+            canvas.lay(*layer)
 
 
-def _lay_through(canvas: Canvas, hole_mm: FloatArray, layers: Sequence[Layer]) -> None:
-    """Lay layers that are seen only through a hole in the wall."""
+def _lay_through(
+    canvas: Canvas, hole_mm: FloatArray, layers: Sequence[Layer], *, fill: Rgb = (0.55, 0.55, 0.53)
+) -> None:
+    """Lay layers that are seen only through a hole in the wall, or within the outline of a face."""
     box, share = canvas.cover([hole_mm])
     if box is None:
         return
     origin = (canvas.origin[0] + box[1].start, canvas.origin[1] + box[0].start)
     behind = Canvas(canvas.camera, origin, (share.shape[1], share.shape[0]))
-    behind.fill((0.55, 0.55, 0.53))
+    behind.fill(fill)
     _lay(behind, layers)
     region = canvas.linear[box]
     region += share[..., None] * (behind.linear - region)

@@ -82,17 +82,35 @@ def random_reference(
         colour = (float(hue[0]), float(hue[1]), float(hue[2]))
     (of_light,) = rng.spawn(1)  # draws of its own, so that all else stays what it was
     turned, low = of_light.normal(0, np.radians(60)), of_light.uniform(0.3, 1.4)
+    shadow_share = float(of_light.uniform(0.15, 0.45))
+    side, stripe = _side_and_stripe(of_light, colour) if colour else (None, None)
+    # What is lost of the light from all round comes back in part from the side face, or from the paper's underside.
+    back = float(np.mean(side)) if side else 0.4
     return Reference(
         kind=kind,
         centre_mm=(0.0, 0.0),
         shadow=(float(low * np.sin(turned)), float(-low * np.cos(turned))),
-        shadow_share=float(of_light.uniform(0.15, 0.45)),
+        shadow_share=shadow_share,
+        dim=float(of_light.uniform(0.3, 0.9) * (1 - back)),
+        side=side,
+        stripe=stripe,
         number=number,
         turn_deg=turn,
         tilt_mrad=(float(lean[0]), float(lean[1])),
         stand_off_mm=1.0 if kind == "card" else 0.6,
         colour=colour,
     )
+
+
+def _side_and_stripe(rng: np.random.Generator, colour: Rgb) -> tuple[Rgb, Rgb | None]:
+    """Return the colours of a card's side face (its own, or a white core's) and of a stripe over its whole width."""
+    white, lit = rng.random() < 0.5, rng.uniform(0.6, 1.1)
+    side = [lit * (0.75 if white else 0.85 * c + 0.03) for c in colour]
+    dark, whole = rng.random() < 0.4, rng.random() < 0.5
+    stripe: Rgb | None = (
+        (0.03, 0.03, 0.035) if dark else (0.55 * colour[0] + 0.3, 0.55 * colour[1] + 0.3, 0.55 * colour[2] + 0.3)
+    )
+    return (side[0], side[1], side[2]), stripe if whole else None
 
 
 def random_camera(

@@ -11,16 +11,27 @@ import numpy as np
 
 from tests.scenes_draw import FloatArray, Rgb
 
-Layer = tuple[list[FloatArray], Rgb, float]
-
 SHEET_MM, CARD_MM, A4_MM = (297.0, 210.0), (85.60, 53.98), (297.0, 210.0)
 CARD_RADIUS_MM, CARD_THICK_MM = 3.18, 0.76
 TAG_CENTRES_MM = ((-100.0, 56.0), (100.0, 56.0), (100.0, -56.0), (-100.0, -56.0))
 TAG_MM = 72.0
 _UNDER_MM = 4.0
+_RINGS = np.array([3.0, 1.8, 1.1, 0.7, 0.4, 0.2, 0.08])  # of dimmed wall about a thing, in heights that it stands off
 
 _PAPER: Rgb = (0.82, 0.82, 0.80)
 _INK: Rgb = (0.035, 0.035, 0.037)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Face:
+    """A face (n, 3) of one colour with what is printed on it: print may run over its edges and is cut off there."""
+
+    outline: FloatArray
+    colour: Rgb
+    printed: tuple[tuple[list[FloatArray], Rgb, float], ...]
+
+
+Layer = tuple[list[FloatArray], Rgb, float] | Face
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,7 +41,9 @@ class Reference:
     ``curl_mm`` is how far the left and right edges stand off more than the middle. ``print_scale`` scales the print
     about the paper's middle, never the paper. ``covered`` lists local rectangles (x0, y0, x1, y1) that something hides.
     ``shadow`` is where its shadow falls, right and up, per mm that it stands off, and ``shadow_share`` how much of the
-    wall's light it takes.
+    wall's light it takes. ``dim`` is the share of the wall's light that comes from all round and is lost where a thing
+    hides half of all that is about. A card's ``side`` is the colour of its side face, ``stripe`` that of a stripe
+    over its whole width.
     """
 
     kind: str
@@ -46,6 +59,9 @@ class Reference:
     covered: tuple[tuple[float, float, float, float], ...] = ()
     shadow: tuple[float, float] = (0.5, -0.7)
     shadow_share: float = 0.3
+    dim: float = 0.0
+    side: Rgb | None = None
+    stripe: Rgb | None = None
 
     @property
     def extent_mm(self) -> tuple[float, float]:
@@ -140,7 +156,10 @@ def reference_layers(reference: Reference, wall_z_mm: float, camera_mm: FloatArr
     hidden = np.where(away * outline < 0, away * np.maximum(away * outline, _UNDER_MM - np.array([w, h]) / 2), outline)
     shadow = on_wall(reference, _dense(hidden, reference.curl_mm), wall_z_mm)
     shadow[:, :2] += drop
-    layers: list[Layer] = [([shadow], (0.02, 0.02, 0.02), reference.shadow_share)] if reference.stand_off_mm > 0 else []
+    shadow[:, 2] = wall_z_mm
+    layers: list[Layer] = _dimmed_wall(reference, wall_z_mm)
+    if reference.stand_off_mm > 0:
+        layers.append(([shadow], (0.02, 0.02, 0.02), reference.shadow_share))
     if reference.kind == "card":
         layers += _card_layers(reference, wall_z_mm, camera_mm, place)
     else:
@@ -172,27 +191,57 @@ def _card_layers(
     place: Callable[[Sequence[FloatArray]], list[FloatArray]],
 ) -> list[Layer]:
     w, h = reference.extent_mm
-    colour = np.array(reference.colour or (0.35, 0.03, 0.04))
+    colour = reference.colour or (0.35, 0.03, 0.04)
     outline = rounded(-w / 2, -h / 2, w / 2, h / 2, CARD_RADIUS_MM)
     front = on_wall(reference, outline, wall_z_mm)
     # The side is the outline swept back by the card's thickness; the front face hides what lies behind it.
     back = front - np.array([0, 0, CARD_THICK_MM])
     under = on_wall(reference, outline * (1 - 2 * _UNDER_MM / np.array([w, h])), wall_z_mm)
-    sides = [
-        np.array([front[i], front[i - 1], back[i - 1], back[i]])
-        for i in range(len(front))
-        if _faces(front[i], front[i - 1], back[i - 1], camera_mm)
-    ]
     # Under the front's border lies more of the side's colour, so that the wall does not shine through it.
     shown = [i for i in range(len(front)) if _faces(front[i], front[i - 1], back[i - 1], camera_mm)]
+    sides = [np.array([front[i], front[i - 1], back[i - 1], back[i]]) for i in shown]
     sides += [np.array([front[i], front[i - 1], under[i - 1], under[i]]) for i in shown]
-    bright = tuple(0.55 * colour + 0.3)
+    bar, over = (box(-w / 2 + 4, -h / 2 + 10, w / 2 - 4, -h / 2 + 19), box(-w, -h / 2 + 10, w, -h / 2 + 19))
+    striped = reference.stripe is not None
     return [
-        (sides, (float(0.5 * colour[0] + 0.3), float(0.5 * colour[1] + 0.3), float(0.5 * colour[2] + 0.3)), 1.0),
-        (place([outline]), (float(colour[0]), float(colour[1]), float(colour[2])), 1.0),
-        (place([box(-w / 2 + 4, -h / 2 + 10, w / 2 - 4, -h / 2 + 19)]), (bright[0], bright[1], bright[2]), 1.0),
-        (place([rounded(18, 6, 34, 22, 7.9)]), (0.45, 0.6, 0.5), 1.0),
+        (sides, reference.side or _mixed(colour, 0.5, 0.3), 1.0),
+        Face(
+            outline=front,
+            colour=colour,
+            printed=(
+                (place([over if striped else bar]), reference.stripe or _mixed(colour, 0.55, 0.3), 1.0),
+                (place([rounded(18, 6, 34, 22, 7.9)]), (0.45, 0.6, 0.5), 1.0),
+            ),
+        ),
     ]
+
+
+def _mixed(colour: Rgb, share: float, white: float) -> Rgb:
+    red, green, blue = colour
+    return share * red + white, share * green + white, share * blue + white
+
+
+def _dimmed_wall(reference: Reference, wall_z_mm: float) -> list[Layer]:
+    """Return ever narrower dark rings about a thing: beside it the wall sees less of the room's light.
+
+    At distance x from the foot of a straight edge of height h a Lambertian wall loses ``(1 - x / sqrt(x^2 + h^2)) / 2``
+    of an even light from all round (form factor of a strip at right angles; from memory).
+    """
+    height, (w, h) = reference.stand_off_mm, reference.extent_mm
+    layers: list[Layer] = []
+    left = 1.0
+    for out, inner in zip(_RINGS, [*_RINGS[1:], 0.0], strict=True):
+        x = 0.5 * (out + inner)
+        lost = reference.dim * 0.5 * (1 - x / np.hypot(x, 1))
+        if lost > 0 and height > 0:
+            grown = out * height
+            radius = grown + (CARD_RADIUS_MM if reference.kind == "card" else 0.0)
+            ring = rounded(-w / 2 - grown, -h / 2 - grown, w / 2 + grown, h / 2 + grown, radius)
+            ring = on_wall(reference, _dense(ring, reference.curl_mm), wall_z_mm)
+            ring[:, 2] = wall_z_mm
+            layers.append(([ring], (0.0, 0.0, 0.0), float(1 - (1 - lost) / left)))
+            left = 1 - lost
+    return layers
 
 
 def _faces(a: FloatArray, b: FloatArray, c: FloatArray, camera_mm: FloatArray) -> bool:

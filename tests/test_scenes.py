@@ -8,9 +8,10 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.scenes import Opening, Reference, Room, Style, at_size, render, render_reference_patch, true_pixels
-from tests.scenes_draw import Canvas, area_coverage
+from tests.scenes import Opening, Reference, Room, Style, _lay, at_size, render, render_reference_patch, true_pixels
+from tests.scenes_draw import Canvas, FloatArray, area_coverage
 from tests.scenes_random import look_at, random_camera, random_room, random_style
+from tests.scenes_things import corners_local_mm, reference_layers
 
 PLAIN = Style(gradient=(0, 0), blur_px=0, noise=0, sharpen=0, tone=0)
 
@@ -134,3 +135,48 @@ def test_a_point_that_the_lens_s_polynomial_would_fold_into_the_picture_is_not_s
     assert 0 < folded[0] < 1600 and 0 < folded[1] < 1200
     assert true_pixels(room, camera)["wall_tl"] is None
     assert true_pixels(room, camera)["wall_tr"] is not None
+
+
+def card_patch(card: Reference) -> tuple[FloatArray, FloatArray]:
+    """Return the linear light and the outline (4, 2) of a card seen square on, without noise or blur."""
+    corners = np.array([[0, 0], [2400, 0], [2400, 2100], [0, 2100]], float)
+    room = Room(corners_mm=corners, references=(card,), colour=(0.5, 0.5, 0.5))
+    camera = look_at(
+        np.array([1200.0, 1200.0, 400.0]), np.array([1200.0, 1200.0, 0.0]), size_px=(2016, 1512), focal_px=1400
+    )
+    canvas = Canvas(camera)
+    canvas.fill((0.5, 0.5, 0.5))
+    _lay(canvas, reference_layers(card, 0.0, camera.position_mm))
+    outline = camera.project(room.reference_points(0, corners_local_mm(card)))
+    return canvas.linear.astype(float), outline
+
+
+def test_the_wall_beside_a_thing_lacks_what_the_form_factor_of_its_edge_says() -> None:
+    # A long edge of height h hides of the light from all round what comes to h / 2 of blackness (integral of
+    # (1 - x / sqrt(x^2 + h^2)) / 2; to 3 h it is 0.42 h).
+    card = Reference(kind="card", centre_mm=(1200.0, 1200.0), shadow_share=0.0, dim=0.6, stand_off_mm=4.0)
+    light, outline = card_patch(card)
+    per_mm = 1400 / 400
+    row = round(float(outline[:, 1].mean()))
+    right = float(outline[:, 0].max())
+    beside = light[row, round(right) + 3 : round(right) + 60, 1]
+    hidden = (round(right) + 2.5 - float(outline[:, 0].mean())) / per_mm - 42.8  # by the front, and its border's pixels
+    lost_mm = float(np.sum(1 - beside / 0.5)) / per_mm
+    whole = 0.6 * 0.5 * (3 - np.sqrt(10) + 1) * 4.0
+    first = 0.6 * 0.5 * (hidden - np.hypot(hidden, 4.0) + 4.0)
+    assert lost_mm == pytest.approx(whole - first, rel=0.12)
+    assert (np.diff(beside) > -1e-6).all()
+    without, _ = card_patch(replace(card, dim=0.0))
+    assert np.ptp(without[row, round(right) + 3 : round(right) + 60, 1]) < 1e-6
+
+
+@pytest.mark.parametrize("turn", [0.0, 3.0, 90.0])
+def test_a_stripe_covers_its_card_from_end_to_end_and_nothing_else(turn: float) -> None:
+    card = Reference(kind="card", centre_mm=(1200.0, 1200.0), shadow_share=0.0, turn_deg=turn, stand_off_mm=1.0)
+    (dark, outline), (light, _) = (card_patch(replace(card, stripe=(c, c, c))) for c in (0.1, 0.9))
+    share = (light - dark)[..., 1] / 0.8
+    assert share.sum() / (1400 / 399) ** 2 == pytest.approx(85.6 * 9, rel=1e-3)
+    rows, columns = np.nonzero(share > 0.01)
+    low, high = outline.min(axis=0) - 1, outline.max(axis=0) + 1
+    assert low[0] < columns.min() <= columns.max() < high[0]
+    assert low[1] < rows.min() <= rows.max() < high[1]

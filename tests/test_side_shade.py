@@ -64,16 +64,24 @@ def test_a_shadow_beside_one_side_says_that_there_is_none_beside_the_opposite() 
     known = np.diag([0.0, 0.0, 1 / 0.03**2, 0.0])
     after, less = shades.told_by(known, known @ np.array([0.0, 0.0, 0.3, 0.0]))
     assert after[2] == pytest.approx(0.3, abs=0.02)
-    assert after[0] < 0.4 * before[0]
-    assert less[0, 0] < 0.2 * spread[0, 0]
+    assert after[0] < before[0]
+    assert after[0] < after[1] < after[2]
+    assert less[0, 0] < 0.8 * spread[0, 0]
     assert after[1] == pytest.approx(after[3])
 
 
 def test_a_shadow_that_pixels_show_above_is_believed() -> None:
     known = np.diag([1 / 0.05**2, 0.0, 0.0, 0.0])
-    told = Shades.of(OUTWARD, 1.0, 0.76).told_by(known, known @ np.array([0.3, 0.0, 0.0, 0.0]))[0]
-    assert told[0] == pytest.approx(0.3, abs=0.03)
-    assert told[2] < 0.05
+    told = Shades.of(OUTWARD, 1.0, 0.76).told_by(known, known @ np.array([0.5, 0.0, 0.0, 0.0]))[0]
+    assert told[0] == pytest.approx(0.5, abs=0.06)
+    assert told[2] < 0.4 * told[0]
+
+
+@pytest.mark.parametrize("much", [0.02, 0.2])
+def test_what_is_dim_beside_three_sides_is_dim_above(much: float) -> None:
+    known = np.diag([0.0, 1 / 0.02**2, 1 / 0.02**2, 1 / 0.02**2])
+    told = Shades.of(OUTWARD, 1.0, 0.76).told_by(known, known @ np.full(4, much))[0]
+    assert told[0] == pytest.approx(much, abs=0.08)
 
 
 def test_what_pixels_say_of_shadows_is_weighed_as_by_drawing_shadows_at_random() -> None:
@@ -112,17 +120,21 @@ def test_shadows_on_either_side_move_the_sides_alike() -> None:
     assert left[[0, 3, 2, 1]] == pytest.approx(right, abs=0.02)
 
 
-@pytest.mark.parametrize("grey", [0.06, 0.2, 0.72])
-def test_much_of_what_a_shadow_moves_two_sides_by_is_taken_back_and_the_others_stay(
-    grey: float, monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize("dim", [0.0, 0.25, 0.4])
+def test_most_of_what_shadows_and_dim_light_move_the_sides_by_is_taken_back(
+    dim: float, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    picture, true = patch_of(plain(grey, off_mm=1.0))
-    known = outwards(fitted(picture, true, thick_mm=0.76), true)
-    monkeypatch.setattr(Shades, "told_by", lambda *_: (np.zeros(4), 1e-6 * np.eye(4)))
-    blind = outwards(fitted(picture, true), true)
-    assert np.abs(blind[[1, 2]]).min() > 0.12  # the shadow lies below and right
-    assert (np.abs(known[[1, 2]]) < 0.6 * np.abs(blind[[1, 2]])).all()
-    assert np.abs(known[[0, 3]]).max() < 0.08
+    told_by = Shades.told_by
+    known, blind = [], []
+    for grey in (0.06, 0.12, 0.2, 0.72):
+        picture, true = patch_of(replace(plain(grey, off_mm=1.0), dim=dim))
+        known.append(outwards(fitted(picture, true, thick_mm=0.76), true))
+        monkeypatch.setattr(Shades, "told_by", lambda *_: (np.zeros(4), 1e-6 * np.eye(4)))
+        blind.append(outwards(fitted(picture, true), true))
+        monkeypatch.setattr(Shades, "told_by", told_by)
+        assert np.abs(blind[-1][[1, 2]]).min() > 0.12  # the shadow lies below and right
+        assert np.linalg.norm(known[-1]) < 0.8 * np.linalg.norm(blind[-1])
+    assert np.linalg.norm(known) < 0.6 * np.linalg.norm(blind)
 
 
 @pytest.mark.parametrize("grey", [0.06, 0.2, 0.72])
@@ -136,17 +148,54 @@ def test_a_dark_thing_comes_out_no_larger_than_a_light_one(
     assert abs(float(np.mean(outwards(fitted(picture, true), true)))) < 0.02
 
 
-def test_print_near_a_side_does_not_move_it() -> None:
+def test_a_dark_line_printed_along_a_side_hardly_moves_it(monkeypatch: pytest.MonkeyPatch) -> None:
     import cv2
 
     picture, true = patch_of(plain(0.12))
-    bare = fitted(picture, true)
-    printed = picture.copy()
     low, high = true.min(axis=0), true.max(axis=0)
-    x, y = round(low[0] + 4.6), round(low[1] + 8)
-    cv2.rectangle(printed, (x, y), (round(high[0] - 12), y + 14), (170, 160, 175), -1)
+    printed = picture.copy()
+    first, last = (round(low[0] + 12), round(low[1] + 5.8)), (round(high[0] - 12), round(low[1] + 14))
+    cv2.rectangle(printed, first, last, (20, 20, 20), -1)
     soft = cv2.GaussianBlur(printed, (0, 0), 0.9)
-    inside = np.s_[y - 4 : y + 19, x - 3 : round(high[0] - 8)]
+    inside = np.s_[round(low[1] + 2) : round(low[1] + 18), round(low[0] + 6) : round(high[0] - 6)]
     printed[inside] = soft[inside]
-    moved = np.abs(fitted(printed, true).corners_px - bare.corners_px)
-    assert moved.max() < 0.06
+
+    def moved() -> float:
+        top, bare = outwards(fitted(printed, true), true)[0], outwards(fitted(picture, true), true)[0]
+        return abs(float(top - bare))
+
+    known = moved()
+    monkeypatch.setattr(vision.side_step, "_PRINT_SD", 1e9)
+    assert known < 0.1
+    assert known < 0.3 * moved()
+
+
+@pytest.mark.parametrize("stripe", [0.03, 0.42, 0.9])
+@pytest.mark.parametrize("grey", [0.15, 0.6])
+def test_a_stripe_over_a_thing_s_whole_width_does_not_move_its_sides(grey: float, stripe: float) -> None:
+    import cv2
+
+    card = Reference(kind="card", centre_mm=(1205.3, 1195.8), turn_deg=1.5, stand_off_mm=0.0, colour=(grey, grey, grey))
+    picture, true = patch_of(replace(card, stripe=(stripe, stripe, stripe)))
+    sharp = cv2.GaussianBlur(picture, (0, 0), 3.0)
+    assert np.ptp(sharp[:, picture.shape[1] // 2].astype(float)) > 20  # it does show
+    fit = fit_quad(
+        picture,
+        true + np.random.default_rng(4).normal(0, 0.7, (4, 2)),
+        round_share=3.18 / 85.6,
+        px_per_mm=1400 / 1200,
+        thick_mm=0.76,
+    )
+    assert not isinstance(fit, str)
+    # Whatever the stripe's tone, the upright sides, which it crosses, are no further off than the level ones.
+    off = np.abs(outwards(fit, true))
+    assert off.max() < 0.15
+    assert np.abs(fit.corners_px - true).max() < 0.25
+
+
+def test_noise_that_neighbours_do_not_share_is_taken_for_what_it_is() -> None:
+    rng = np.random.default_rng(8)
+    alone = [vision.side_step._correlation(rng.normal(0, 1, (40, 25))) for _ in range(40)]
+    assert np.mean(alone) == pytest.approx(1.0, abs=0.15)
+    pairs = [np.repeat(rng.normal(0, 1, (40, 13)), 2, axis=1) for _ in range(40)]
+    assert np.mean([vision.side_step._correlation(p) for p in pairs]) == pytest.approx(2.0, abs=0.5)

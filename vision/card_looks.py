@@ -18,7 +18,7 @@ _PAPER_OVER_WALL, _PAPER_COLOUR = 0.97, 2.4  # least light over the wall's; stro
 # What a thing must show before it sets the scale (invented defaults): its longer side, px; how much better (chi-square)
 # rounded corners explain a card's than sharp ones; and how alike, as logarithms, all that lies around it is.
 _LEAST_LONG_PX = 45.0
-_LEAST_ROUNDER = 4.0
+_LEAST_ROUNDER = 3.5
 _MOST_OTHER_LIGHT, _MOST_OTHER_COLOUR = 0.7, 0.35
 _PART_COST = 6.0  # what may be part of a larger thing comes after what is not, in chi-square
 # How much plainer a reason must be before the sides are fitted, when corners are known to half a pixel or so: shares of

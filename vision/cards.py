@@ -13,6 +13,7 @@ from vision.card_face import plainness
 from vision.card_looks import LEAST_PLAIN, first_looks, looks
 from vision.card_pose import normal_of_view, poses, reprojection_px, side_faces
 from vision.linear_light import Picture
+from vision.part_quads import carried_on
 from vision.plane_view import PlaneView
 from vision.quads import Quad, as_seen
 from vision.side_fit import REACHES, fit_quad, near_quad
@@ -29,6 +30,7 @@ _STEEPEST_DEG, _MOST_PITCH_DEG = 62.0, 27.0
 # How many patches are looked at, and how many of them are fitted where the size of things is known and where it is not.
 _MOST_LOOKED_AT, _MOST_FITTED = 24, 16
 _MOST_WEIGHED, _MOST_LOOKED_AT_UNSIZED, _MOST_FITTED_UNSIZED = 64, 12, 3
+_MOST_CARRIED_ON = 12  # patches that may be a part of it
 _FEW_CELLS = 20  # for a first look at a sheet's face
 _SAME_PX = 1.5  # outlines whose corners all lie this near are one
 # A pane of glass is at the picture's upper limit more often than paper is; what is, looks wider than it is.
@@ -105,7 +107,9 @@ def find_rectangles(
     # Where nothing tells the size, none of them will set the scale: the likeliest few are enough.
     sized = view is not None and view.strong
     likely = list(islice(_worth_a_look(picture, quads, target, view), _MOST_LOOKED_AT if sized else _MOST_WEIGHED))
-    if not sized:
+    if view is not None and sized:
+        likely += carried_on(quads, view, (target.long_mm, target.short_mm))[:_MOST_CARRIED_ON]
+    else:
         size_px = (picture.shape[1], picture.shape[0])
         likely.sort(key=lambda q: _shape(q.corners_px, target, view, size_px, _first_slack(q.corners_px))[3])
     rough: list[_Rough] = []

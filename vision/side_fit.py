@@ -15,11 +15,13 @@ from vision.side_step import Band, Step, fit_steps
 from vision.walls import FloatArray
 
 REACHES = (0.05, 0.03)
-_ACROSS_PX = 4.0  # half the width of the band of pixels that a side is fitted to
+# Half the width of the band of pixels that a side is fitted to: this share of the shorter side within limits, px.
+_ACROSS_SHARE, _LEAST_ACROSS_PX, _MOST_ACROSS_PX = 0.14, 4.0, 6.0
 _STEP_PX = 0.5
 _GUARD_PX = 2.5  # left out at each end, where the next side begins
 _CLEAR_PX = 0.5  # left out beside a rounded corner where that is more
 _MOST_ROWS, _SPARSE_ROWS = 40, 40
+_PARTS, _MOST_OF_MEDIAN = 8, 1.5  # of a side, each with its own step of light; how much one may count for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,13 +116,14 @@ def fit_quad(
     corners = np.asarray(corners_px, float)
     radius = round_share * _longest(corners)
     guard = max(_GUARD_PX, radius + _CLEAR_PX)
+    lengths = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
+    across = float(np.clip(_ACROSS_SHARE * lengths.min(), _LEAST_ACROSS_PX, _MOST_ACROSS_PX))
     bands = []
     for i in range(4):
-        band = _band(picture, corners, i, _ACROSS_PX, guard)
+        band = _band(picture, corners, i, across, guard)
         if isinstance(band, str):
             return band
         bands.append(band)
-    lengths = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     steps = fit_steps(
         [
             Band(s=b.s, d=b.d, codes=b.codes, strip_px=strip, bulge_px=_bulge(b.s, float(length), radius))
@@ -132,7 +135,7 @@ def fit_quad(
     if steps is None:
         return "a side shows no edge"
     sides = [_fitted_side(band, step) for band, step in zip(bands, steps, strict=True)]
-    moved = _closed([s.line for s in sides], corners, 3 * _ACROSS_PX)
+    moved = _closed([s.line for s in sides], corners, 3 * across)
     if isinstance(moved, str):
         return moved
     return FittedQuad(corners_px=moved, sd_px=_corner_sd(sides, moved), sides=tuple(sides))
@@ -267,12 +270,16 @@ def _coarse_line(s: FloatArray, d: FloatArray, light: FloatArray) -> FloatArray:
 
     smooth = cv2.GaussianBlur(light.astype(np.float32), (0, 0), 1.0, sigmaY=1.0)
     slope = np.gradient(smooth, axis=1)
-    parts = np.array_split(np.arange(len(s)), 4)
+    parts = np.array_split(np.arange(len(s)), _PARTS)
     profile = np.array([slope[p].mean(axis=0) for p in parts])
+    # Where a stripe crosses the side the light may step the other way, and much more: no part counts far beyond others.
+    most = _MOST_OF_MEDIAN * float(np.median(np.abs(profile).max(axis=1)))
+    profile = np.clip(profile, -most, most)
     span = (np.array([s[p].mean() for p in parts]) - s[0]) / (s[-1] - s[0])
     first, last = np.meshgrid(np.arange(len(d)), np.arange(len(d)), indexing="ij")
     index = np.round(first[None] + span[:, None, None] * (last - first)[None]).astype(int)
-    score = np.abs(np.take_along_axis(profile[:, None, :], index, axis=2).sum(axis=0))
+    steps = np.take_along_axis(profile[:, None, :], index, axis=2)
+    score = np.maximum(np.maximum(steps, 0).sum(axis=0), np.maximum(-steps, 0).sum(axis=0))
     # Nearer the first guess is a little better, so that a parallel line further off does not win by a hair.
     score *= 1 - 0.01 * np.abs(first - last) / len(d) - 0.15 * np.abs(d[first] + d[last]) / (2 * abs(d[0]))
     i, j = np.unravel_index(int(np.argmax(score)), score.shape)

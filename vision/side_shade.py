@@ -2,7 +2,8 @@
 
 A shadow narrower than the blur looks like a side that lies elsewhere, and the pixels of one side alone hardly tell the
 two apart. All four together do: the light may come from anywhere, but from one place, and a thing of known thickness
-throws so much shadow and no more. Not modelled: that a slanting view hides some of the shadow, or shows more of it.
+throws so much shadow and no more. And all round it the wall is a little dim, as the thing hides part of the room from
+it: more beside a coloured side than beside a white one, which gives light back. Not modelled: that a slanting view hides some of the shadow, or shows more of it.
 """
 
 from __future__ import annotations
@@ -19,7 +20,11 @@ _WAYS, _FROM_ABOVE = 12, 1.0
 # What a shadow takes of the wall's light; how far a thing stands off besides its thickness, by tape or by its own
 # waves, mm; a shadow is as wide as that and so dark only give or take this share of it (invented defaults).
 _TAKEN, _LIFT_MM, _SHARE_SD = 0.3, 0.4, 0.7
-_CLOSE_MM = 0.025  # width of a black strip as dark as the dim line beside any side, and its sd (invented default)
+# Beside a thing the wall sees less of the room: what that takes all round, as a black strip, a share of how far the
+# thing stands off. Half of that height if all light came from all round and none came back from the thing's side (form
+# factor of a strip at right angles, from memory); a sixth of it, with an sd that all sides share and one of each
+# side's own (invented defaults; seen on path-traced cards: 0 to 0.3 mm).
+_DIM, _DIM_SD, _DIM_OWN_SD = 0.08, 0.06, 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,12 +52,15 @@ class Shades:
         """
         angle = 2 * np.pi * np.arange(_WAYS) / _WAYS
         falls = np.column_stack([np.cos(angle), np.sin(angle)])
-        widest, close = _TAKEN * (thick_mm + _LIFT_MM) * px_per_mm, _CLOSE_MM * px_per_mm
-        beside = widest * np.maximum(0.0, falls @ outward.T)
-        covariance = _SHARE_SD**2 * beside[:, :, None] * beside[:, None] + close**2 * np.eye(4)
+        high = (thick_mm + _LIFT_MM) * px_per_mm
+        beside = _TAKEN * high * np.maximum(0.0, falls @ outward.T)
+        covariance = _SHARE_SD**2 * beside[:, :, None] * beside[:, None]
+        covariance += high**2 * (_DIM_SD**2 + _DIM_OWN_SD**2 * np.eye(4))
         likely = np.exp(_FROM_ABOVE * falls[:, 1])
         return cls(
-            likely=likely / likely.sum(), mean=beside + close, precision=np.asarray(np.linalg.inv(covariance), float)
+            likely=likely / likely.sum(),
+            mean=beside + _DIM * high,
+            precision=np.asarray(np.linalg.inv(covariance), float),
         )
 
     def told_by(self, known: FloatArray, pull: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -35,16 +35,20 @@ from vision.walls import FloatArray
 
 _SETTLED_PX = 0.01
 # Light before and behind the side may change in pieces this long, or longer where there would be more than so many.
-_PIECE_PX, _MOST_PIECES = 10.0, 12
+_PIECE_PX, _MOST_PIECES = 20.0, 12
+# Where a stripe runs over the side, or the wall's pattern changes: a rise of colour within 2 px of so much of the codes
+# and so many sd; half of what blur draws it out to, px; how many of them at most.
+_JUMP, _JUMP_SD, _JUMP_PX, _MOST_JUMPS = 0.04, 5.0, 1.2, 8
 # What a side face shows: shares of its front's light and of the greatest light about (a light core), each with an sd;
 # how wide a shadow is, mm (invented defaults).
-_FACE, _FACE_SD = (0.5, 0.35), (0.35, 0.3)
+_FACE, _FACE_SD = (0.5, 0.35), (0.35, 0.45)
 _SHADOW_MM = 0.6
 _LEAST_SHADOW_PX, _MOST_SHADOW_PX = 0.3, 3.0
 _SHARPEN_SD, _COARSE_SD, _TONE_SD = 0.5, 0.5, 0.1
 _BLUR_APART_PX = 0.04  # sd of the difference between the blur of upright and of level sides: shake and the lens
-# JPEG spreads the error of its colours over blocks of 16 px, further than neighbours show: what they weigh.
-_CHANNEL_WEIGHT = (1.0, 0.3, 0.3)
+# JPEG spreads the error of its colours over blocks of 16 px, further than neighbours show: what they weigh. And the
+# variance that pixels have beyond their noise, as no phone is quite what the model says (from rendered cards).
+_CHANNEL_WEIGHT, _BEYOND_NOISE = (1.0, 0.7, 0.7), 1.5
 _LEAST_NOISE = 1 / 765
 # What misfits by so many sd twice this far within the side is print: its blur, which reaches so far, is not weighed.
 # Where the side itself lies this far off the line it is bent, px, and nothing is taken for print.
@@ -114,7 +118,7 @@ def fit_steps(bands: Sequence[Band], shades: Shades, px_per_mm: float) -> list[S
             known, force = side.linearised(state, greatest, step=step)
             normal[np.ix_(side.places, side.places)] += known
             pull[side.places] += force
-        change, covariance = _solved(normal, pull, state[_SHADOW:], shades)
+        change, covariance = _solved(normal, pull, state[_SHADOW:], shades, held=step < _FIRST_ROBUST)
         after = np.clip(state + np.clip(change, -_STRIDE, _STRIDE), _LOW, _HIGH)
         change, state = after - state, after
         for side in sides:
@@ -126,13 +130,20 @@ def fit_steps(bands: Sequence[Band], shades: Shades, px_per_mm: float) -> list[S
     return [side.step(state, covariance) for side in sides]
 
 
-def _solved(normal: FloatArray, pull: FloatArray, black: FloatArray, shades: Shades) -> tuple[FloatArray, FloatArray]:
+def _solved(
+    normal: FloatArray, pull: FloatArray, black: FloatArray, shades: Shades, *, held: bool
+) -> tuple[FloatArray, FloatArray]:
     """Return the change (19,) that the normal equations ask for, and the covariance (15, 15) of all but the shadows.
 
-    The equations know nothing of shadows but what pixels say; what else is known of them is no one Gaussian.
+    The equations know nothing of shadows but what pixels say; what else is known of them is no one Gaussian. While
+    they are ``held`` they are as one would guess them: until the sides lie about right, a shadow may take the place of
+    half a pixel of side.
     """
-    first = np.linalg.inv(normal[:_SHADOW, :_SHADOW])
+    first = np.asarray(np.linalg.inv(normal[:_SHADOW, :_SHADOW]), float)
     follow = -first @ normal[:_SHADOW, _SHADOW:]  # how all else moves with the shadows
+    if held:
+        change = shades.told_by(np.zeros((4, 4)), np.zeros(4))[0] - black
+        return np.concatenate([first @ pull[:_SHADOW] + follow @ change, change]), first
     known = normal[_SHADOW:, _SHADOW:] + normal[_SHADOW:, :_SHADOW] @ follow
     mean, spread = shades.told_by(known, known @ black + pull[_SHADOW:] + follow.T @ pull[:_SHADOW])
     change = mean - black
@@ -156,7 +167,7 @@ class _Side:
         shared = (_BLUR.start + index % 2, *range(10, _SHADOW))
         self.places = np.array([2 * index, 2 * index + 1, *shared, _SHADOW + index])
         share = (band.s - band.s[0]) / (band.s[-1] - band.s[0])
-        self.lever, self.hats = np.column_stack([1 - share, share]), _hats(band.s)
+        self.lever, self.hats = np.column_stack([1 - share, share]), _hats(band.s, _jumps(band))
         self.seen = np.tensordot(TO_YCC, band.codes, (1, 2))
         step = band.d[1] - band.d[0]
         more = step * np.arange(1, round(_MARGIN_PX / step) + 1)
@@ -165,8 +176,8 @@ class _Side:
         self.inner = slice(len(more), len(more) + len(band.d))
         self.middle = np.eye(len(self.wide))[self.inner]
         quarter = len(band.d) // 4
-        ends = (band.codes[:, :quarter], band.codes[:, -quarter:])
-        self.levels = np.tile([decode(e).mean(axis=(0, 1)) for e in ends], (self.hats.shape[1], 1, 1))
+        ends = [decode(codes).mean(axis=1) for codes in (band.codes[:, :quarter], band.codes[:, -quarter:])]
+        self.levels = np.tensordot(np.linalg.pinv(self.hats, rcond=0.1), np.clip(ends, 1e-4, 1.3), (1, 1))
         self.strip_px = max(band.strip_px, 1e-3)
         beyond = _SHADOW_MM * px_per_mm - band.strip_px
         self.shadow_px = float(np.clip(beyond, _LEAST_SHADOW_PX, _MOST_SHADOW_PX))
@@ -213,7 +224,9 @@ class _Side:
         reach = 2 * round(_PRINT_PX / (self.band.d[1] - self.band.d[0])) + 1
         self.printed = cv2.dilate(odd.astype(np.uint8), np.ones((3, reach), np.uint8)) > 0
         if anew:
-            self.shared = np.array([_correlation(c) for c in scaled])  # the pixels know less than their number says
+            self.shared = _BEYOND_NOISE * np.array(
+                [_correlation(c) for c in scaled]
+            )  # the pixels know less than their number says
 
     def _moves(self, among: NDArray[np.bool_]) -> tuple[FloatArray, FloatArray]:
         """Return by row (m,) how far pixels (m, n), odd ones too, would move the side times their weight, and that."""
@@ -256,17 +269,49 @@ class _Side:
         )
 
 
-def _hats(s: FloatArray) -> FloatArray:
-    """Return overlapping triangles (m, k) along a side that add to one: light may change from piece to piece."""
-    knots = int(np.clip(round((s[-1] - s[0]) / _PIECE_PX), 1, _MOST_PIECES)) + 1
-    at = np.linspace(s[0], s[-1], knots)
-    return np.asarray(np.maximum(0, 1 - np.abs(s[:, None] - at[None]) / (at[1] - at[0])), float)
+def _hats(s: FloatArray, jumps: FloatArray) -> FloatArray:
+    """Return overlapping triangles (m, k) along a side that add to one: light may change from piece to piece.
+
+    At a jump (n,) of colour one piece ends and the next begins, as near together as blur lets them.
+    """
+    count = int(np.clip(round((s[-1] - s[0]) / _PIECE_PX), 1, _MOST_PIECES)) + 1
+    even = np.linspace(s[0], s[-1], count)
+    ends = np.concatenate([jumps - _JUMP_PX, jumps + _JUMP_PX])
+    ends = ends[(ends > s[0] + 1) & (ends < s[-1] - 1)]
+    if len(ends):
+        near = np.abs(even[:, None] - ends).min(axis=1) < 0.2 * _PIECE_PX
+        near[[0, -1]] = False
+        even = even[~near]
+    knots = np.sort(np.concatenate([even, ends]))
+    return np.stack([np.interp(s, knots, unit) for unit in np.eye(len(knots))], axis=1)
+
+
+def _jumps(band: Band) -> FloatArray:
+    """Return the places (n,) along a side where the colour of the thing, or of what it lies on, jumps, px."""
+    quarter = len(band.d) // 4
+    score = np.zeros(len(band.s))
+    for part in (band.codes[:, :quarter], band.codes[:, -quarter:]):
+        rise = np.zeros((len(band.s), 3))
+        rise[1:-1] = part[2:].mean(axis=1) - part[:-2].mean(axis=1)
+        noise = np.median(np.abs(rise[1:-1]), axis=0) * 1.4826 + _LEAST_NOISE
+        score = np.maximum(score, np.abs(rise / noise).max(axis=1) * (np.abs(rise).max(axis=1) > _JUMP))
+    found: list[int] = []
+    while len(found) < _MOST_JUMPS and score.max() > _JUMP_SD:
+        found.append(int(np.argmax(score)))
+        score[np.abs(band.s - band.s[found[-1]]) < 2 * _JUMP_PX + 1] = 0.0
+    return np.asarray(band.s[sorted(found)], float)
 
 
 def _correlation(scaled: FloatArray) -> float:
-    """Return by how much noise shared by neighbours (interpolation, demosaicing, JPEG) widens the fit's variance."""
+    """Return by how much noise shared by neighbours (interpolation, demosaicing, JPEG) widens the fit's variance.
+
+    The correlations are added up to the first that is not positive: the rest is chance, which has no part in them.
+    """
     value = np.clip(scaled, -4, 4)
     total = float(np.mean(value * value)) + 1e-12
-    across = 1 + 2 * sum(max(0.0, float(np.mean(value[:, k:] * value[:, :-k])) / total) for k in range(1, 13))
-    along = 1 + 2 * sum(max(0.0, float(np.mean(value[k:] * value[:-k])) / total) for k in range(1, 8))
-    return float(across * along)
+    widened = 1.0
+    for rows, most in ((value.T, 13), (value, 8)):
+        alike = np.array([float(np.mean(rows[k:] * rows[:-k])) / total for k in range(1, most)])
+        over = np.flatnonzero(alike <= 0)
+        widened *= 1 + 2 * float(alike[: over[0] if len(over) else None].sum())
+    return widened
