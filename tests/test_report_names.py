@@ -12,6 +12,7 @@ import tempfile
 import unicodedata
 from datetime import date
 from functools import cache
+from importlib import resources
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -30,7 +31,7 @@ from intake.report.html import html
 from intake.report.pdf import breakable, in_words
 from intake.report.svg import svg
 from intake.report.tables import cut_list_csv, order_csv
-from intake.report.tell_order import tape_rows
+from intake.report.tell_order import tape_note, tape_rows
 from intake.report.words import name_of, plain
 from intake.report.write import drawing_names, read_results
 from intake.results import Geometry
@@ -226,6 +227,14 @@ def test_a_name_with_a_dot_is_found_in_the_tape_list() -> None:
     )
     assert rows[0].place == "north, w.1"
     assert rows[0].now.startswith("132")
+
+
+def test_the_report_sends_a_reading_to_the_place_that_the_page_has_for_it() -> None:
+    geometry = Geometry.model_validate(example.geometry())
+    row = tape_rows({"tape_list": [{"wall": "north", "key": "width_mm", "why": "so"}]}, geometry)
+    page = (resources.files("intake.page") / "static" / "page.html").read_text()
+    (place,) = re.findall(r"marking page under (\w+)", tape_note(row))
+    assert f">{place}</button>" in page
 
 
 @pytest.mark.parametrize("length", [300, 400])

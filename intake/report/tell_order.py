@@ -203,5 +203,5 @@ def tape_note(rows: Sequence[TapeRow]) -> str:
         )
     return (
         "Hook the tape, pull it level and tight, read twice. Write the reading before you look at what the photos say; "
-        "put it under taped in survey.json and run the estimate again."
+        "type it on the marking page under Tape, further readings beside it, and run the estimate again."
     )
