@@ -22,16 +22,19 @@ _PAPER: Rgb = (0.82, 0.82, 0.80)
 _INK: Rgb = (0.035, 0.035, 0.037)
 
 
+Paint = tuple[list[FloatArray], Rgb, float]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Face:
     """A face (n, 3) of one colour with what is printed on it: print may run over its edges and is cut off there."""
 
     outline: FloatArray
     colour: Rgb
-    printed: tuple[tuple[list[FloatArray], Rgb, float], ...]
+    printed: tuple[Paint, ...]
 
 
-Layer = tuple[list[FloatArray], Rgb, float] | Face
+Layer = Paint | Face
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,35 +278,35 @@ def thing_layers(thing: Thing, wall_z_mm: float, camera_mm: FloatArray) -> list[
 _DARK: Rgb = (0.03, 0.03, 0.03)
 
 
-def _print_details(w: float, h: float) -> list[Layer]:
+def _print_details(w: float, h: float) -> list[Paint]:
     m = 0.09 * min(w, h)
     inner = box(-w / 2 + m, -h / 2 + m, w / 2 - m, h / 2 - m)
     mat = box(-w / 4, -h / 4, w / 4, h / 4)
     return [([inner], (0.62, 0.58, 0.48), 1.0), ([mat], (0.25, 0.22, 0.18), 1.0), ([mat * 0.5], (0.5, 0.45, 0.3), 1.0)]
 
 
-def _socket_details(w: float, h: float) -> list[Layer]:
+def _socket_details(w: float, h: float) -> list[Paint]:
     slots = [(x, y) for cx in (-w / 4, w / 4) for x, y in ((cx, 8), (cx - 11, -14), (cx + 11, -14))]
     switches = [box(cx - 6, 22, cx + 6, 36) for cx in (-w / 4 + 16, w / 4 - 16)]
     return [([box(x - 3, y, x + 3, y + 7) for x, y in slots], _DARK, 1.0), (switches, (0.6, 0.6, 0.6), 1.0)]
 
 
-def _airbrick_details(w: float, h: float) -> list[Layer]:
+def _airbrick_details(w: float, h: float) -> list[Paint]:
     across = np.arange(-w / 2 + 14, w / 2 - 10, 21)
     return [([box(x - 6, y - 6, x + 6, y + 6) for x in across for y in (-h / 4, h / 4)], _DARK, 1.0)]
 
 
-def _radiator_details(w: float, h: float) -> list[Layer]:
+def _radiator_details(w: float, h: float) -> list[Paint]:
     grooves = [box(x, -h / 2 + 12, x + 6, h / 2 - 12) for x in np.arange(-w / 2 + 20, w / 2 - 20, 42)]
     return [(grooves, (0.5, 0.5, 0.5), 1.0)]
 
 
-def _calendar_details(w: float, h: float) -> list[Layer]:
+def _calendar_details(w: float, h: float) -> list[Paint]:
     lines = [box(-w / 2 + 12, y, w / 2 - 12, y + 1.5) for y in np.arange(-h / 2 + 15, 0, 14)]
     return [([box(-w / 2 + 8, 4, w / 2 - 8, h / 2 - 8)], (0.2, 0.35, 0.5), 1.0), (lines, (0.3, 0.3, 0.3), 1.0)]
 
 
-_DETAILS: dict[str, Callable[[float, float], list[Layer]]] = {
+_DETAILS: dict[str, Callable[[float, float], list[Paint]]] = {
     "framed_print": _print_details,
     "double_socket": _socket_details,
     "switch": lambda w, h: [([box(-11, -18, 11, 18)], (0.6, 0.6, 0.58), 1.0)],
@@ -316,6 +319,6 @@ _DETAILS: dict[str, Callable[[float, float], list[Layer]]] = {
 }
 
 
-def _details(thing: Thing) -> list[Layer]:
+def _details(thing: Thing) -> list[Paint]:
     draw = _DETAILS.get(thing.kind)
     return draw(thing.width_mm, thing.height_mm) if draw else []

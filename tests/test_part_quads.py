@@ -21,7 +21,7 @@ CARD = np.array([[-42.8, 26.99], [42.8, 26.99], [42.8, -26.99], [-42.8, -26.99]]
 
 
 def view_of(matrix: FloatArray) -> PlaneView:
-    return PlaneView(to_mm=np.linalg.inv(matrix), scale_ln_sd=0.05, source="the wall's corners")
+    return PlaneView(to_mm=np.asarray(np.linalg.inv(matrix), float), scale_ln_sd=0.05, source="the wall's corners")
 
 
 def seen(matrix: FloatArray, mm: FloatArray) -> FloatArray:

@@ -3,7 +3,8 @@
 A shadow narrower than the blur looks like a side that lies elsewhere, and the pixels of one side alone hardly tell the
 two apart. All four together do: the light may come from anywhere, but from one place, and a thing of known thickness
 throws so much shadow and no more. And all round it the wall is a little dim, as the thing hides part of the room from
-it: more beside a coloured side than beside a white one, which gives light back. Not modelled: that a slanting view hides some of the shadow, or shows more of it.
+it: more beside a coloured side than beside a white one, which gives light back. Not modelled: that a slanting view
+hides some of the shadow, or shows more of it.
 """
 
 from __future__ import annotations
