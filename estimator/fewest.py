@@ -68,7 +68,7 @@ def fewest(job: Job, effort: Effort, most: int) -> Found | None:
             break
         guess = max(1, _boards(solver.objective_value, pitch))
         bound = max(bound, _boards(solver.best_objective_bound, pitch))
-        found = _held(job, guess, pool)
+        found = shapes_held(job, guess, pool)
         if found is not None:
             found = replace(found, bound=bound)
             break
@@ -130,11 +130,20 @@ def _tidied(found: Found, effort: Effort) -> Found:
     return found
 
 
-def _held(job: Job, count: int, pool: Sequence[Mapping[str, int]], work: float = HOLD) -> Found | None:
+def shapes_held(job: Job, count: int, pool: Sequence[Mapping[str, int]], work: float = HOLD) -> Found | None:
     """Return a layout on ``count`` boards with the shape, or the set-out, of a solution of the endless board.
 
-    The shortest rolls found are tried: mostly widths can be shifted, or small pieces be put elsewhere, so that
-    everything shares the boards.
+    Parameters
+    ----------
+    job
+        The set-out.
+    count
+        Boards at hand.
+    pool
+        Solutions of the endless board. The shortest rolls are tried: mostly widths can be shifted, or small pieces be
+        put elsewhere, so that everything shares the boards.
+    work
+        Limit on the solver's work for each.
     """
     whole = build(job, boards=count) if pool else None
     for hold, linear in HOLDS:
@@ -157,7 +166,7 @@ def place(
     job: Job, count: int, work: float, pool: Sequence[Mapping[str, int]]
 ) -> tuple[str, Programme, Mapping[str, int] | None]:
     """Return how the search for a layout on ``count`` boards ended; INFEASIBLE only when nothing was held back."""
-    found = _held(job, count, pool, min(HOLD, work / 4))
+    found = shapes_held(job, count, pool, min(HOLD, work / 4))
     if found is not None:
         return "FEASIBLE", found.built, found.value
     built = build(job, boards=count, share_strips=STRIPS)

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from estimator import columns as programme
 from estimator.boards import BoardRules, BoardSize
 from estimator.faces import Face
-from estimator.fewest import EASY, HOLD, Found, area_bound, fewest, place
+from estimator.fewest import EASY, HOLD, Found, area_bound, fewest, place, shapes_held
 from estimator.layout_records import Effort, RoomLayout
 from estimator.setting_out import Corner, Job
 from estimator.sharing import roll_length
@@ -154,6 +154,10 @@ def fits_on(
     )
     if status == "INFEASIBLE" or (status in DONE and solver.best_objective_bound > most + 1e-6):
         return Fit(fits=False)
+    if status in DONE and EASY * solver.objective_value > most:
+        # as far beyond the boards at hand as an easy roll is within them: the long searches have found nothing there
+        found = shapes_held(job, count, pool, min(HOLD, 0.15 * work))
+        return Fit(fits=None) if found is None else Fit(fits=True, solution=found.value)
     status, _, value = place(job, count, 0.6 * work, pool)
     return Fit(fits=True if value is not None else False if status == "INFEASIBLE" else None, solution=value)
 

@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+import random
+from dataclasses import dataclass, field, replace
 from types import SimpleNamespace
-from typing import cast
+from typing import Any, cast
 
 import numpy as np
 import pytest
 
+from estimator import fewest, layout, solving
+from estimator.boards import board_rules
 from estimator.break_points import CALLS, FAR_SD, REACH_SD, Calls, Dim, Look, find_side
+from estimator.layout_records import RoomLayout
+from estimator.setting_out import Programme
+from tests.random_rooms import random_room
+from tests.studies.layout import SIZES
 from vision.walls import FloatArray
 
 DIMS: tuple[Dim, ...] = (
@@ -115,3 +122,27 @@ def test_once_the_questions_are_used_up_what_is_known_is_given() -> None:
     breaks, _ = found(plane)
     assert plane.calls.made == 6
     assert set(breaks) >= {("a", "width_mm"), ("b", "width_mm")}
+
+
+def test_a_question_whose_shortest_roll_found_is_too_long_is_given_up_without_the_long_searches(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """A room at the edge of what the solver can tell: the long searches never found what no roll came near."""
+    spent: list[float] = []
+    solved = solving.solve
+
+    def counted(p: Programme, **more: Any) -> Any:
+        status, solver = solved(p, **more)
+        spent.append(solver.response_proto.deterministic_time)
+        return status, solver
+
+    for module in (layout, fewest):
+        monkeypatch.setattr(module, "solve", counted)
+    rng = random.Random(20261125)
+    room = [random_room(rng, f"r{n}") for n in range(100)][99]
+    faces = [replace(f, width=f.width + 12) for f in room.faces]
+    job = layout.make_job(faces, corners=room.corners, sizes=SIZES, rules=board_rules())
+    like = cast(RoomLayout, SimpleNamespace(board=job.board, kept="all"))
+    fit = layout.fits_on(faces, 7, like=like, rules=board_rules(), corners=room.corners)
+    assert fit.fits is None
+    assert sum(spent) < 0.9  # of the 1.0 allowed; 1.3 with the searches
