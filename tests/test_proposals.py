@@ -41,10 +41,10 @@ def test_the_outline_and_its_marks_lie_on_the_true_corners(scene: Scene) -> None
     sightings = find_references(grey, photo="a.jpg").sightings
     proposal = propose_marks(grey, photo=photo_of(scene), sightings=sightings)
     assert proposal is not None
-    assert proposal.width_mm == pytest.approx(scene.room.width_mm, rel=0.015)
-    assert proposal.height_mm == pytest.approx(scene.room.height_mm, rel=0.02)
+    assert proposal.width_mm == pytest.approx(scene.room.width_mm, rel=0.01)
+    assert proposal.height_mm == pytest.approx(scene.room.height_mm, rel=0.01)
     true = scene.camera.project(np.column_stack([scene.room.corners_mm, np.zeros(4)]))
-    assert np.abs(proposal.outline_px - true).max() < 40
+    assert np.abs(proposal.outline_px - true).max() < 15
     marks = proposal.marks(wall="north", longer_side_px=2016)
     assert [mark.point for mark in marks[:4]] == list(CORNERS)
     assert all(mark.sd_px > 2 for mark in marks)

@@ -26,7 +26,7 @@ from vision.plane_view import views_of_marks
 from vision.pose import Pose, planar_poses
 from vision.problem import WallProblem
 from vision.proposed_openings import _change, _joined, find_openings
-from vision.proposed_outline import _ray_support, best_outline
+from vision.proposed_outline import _middle, _ray_support, best_outline
 from vision.proposed_plates import _peak, find_plates
 from vision.results import measured_from_tape
 from vision.square_on import EdgeMaps, SquareOn
@@ -408,6 +408,15 @@ def test_a_wall_of_which_one_end_hardly_shows_is_none_unless_edges_run_from_that
     found = best_outline(off_centre, maps, inner, rays)
     assert found is not None
     assert found[1] == pytest.approx((-1300.0, -1170.0, 1300.0, 1120.0))
+
+
+def test_an_edge_lies_in_the_middle_of_its_hits_whichever_of_its_lines_was_chosen() -> None:
+    places = np.arange(0.0, 300.0, 10.0)
+    edges = np.zeros((40, 30), dtype=np.float32)
+    edges[:30, 11:14] = 1.0
+    edges[30:, 12:15] = 1.0  # a quarter of it lies one line further along
+    assert [_middle(edges, places, np.int64(line)) for line in (12, 13)] == pytest.approx([122.5, 122.5])
+    assert _middle(np.zeros((40, 30), np.float32), places, np.int64(7)) == 70.0
 
 
 def test_a_strip_of_wall_lower_than_a_plate_has_none() -> None:

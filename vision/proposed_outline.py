@@ -23,7 +23,7 @@ SKIRTING_TIE = 0.25
 """How much less an outline may score that stands lower than the best by a skirting board's height: the board's top runs
 as far as its foot, so the two score nearly alike, and the wall ends at the foot (judgement)."""
 LEAST_SIDE = 0.25
-"""Least share of a side that must show as edge, edges that run from its ends towards the viewer counted as shares too.
+"""Least share that must show as edge of what the picture holds of a side, edges from its ends to the viewer counted in.
 A wall that runs out of the picture ends nowhere in it: between its floor and ceiling, which run on to the rim, any
 faint line would do (rendered rooms cut off at a corner: 9 false ends of 10 show less, right ends hardly ever)."""
 
@@ -68,11 +68,23 @@ def best_outline(view: SquareOn, maps: EdgeMaps, inner: Box, rays: FloatArray) -
         return None
     score = np.where(allowed, sum(sides) + 0.5 * sum(corners) - usual, -np.inf)
     best = _at_the_foot(score, y[floors], np.unravel_index(int(np.argmax(score)), score.shape))
+    columns, rows = (lefts[best[0]], rights[best[2]]), (floors[best[1]], ceilings[best[3]])
+    along = slice(rows[0], rows[1] + 1), slice(columns[0], columns[1] + 1)
+    seen = [maps.seen[along[0], columns[0]], maps.seen[rows[0], along[1]]]
+    seen += [maps.seen[along[0], columns[1]], maps.seen[rows[1], along[1]]]
     shown = [_at(side, best) + _at(corners[k - 1], best) + _at(corners[k], best) for k, side in enumerate(sides)]
-    if min(shown) < LEAST_SIDE:
+    if any(share < LEAST_SIDE * part.mean() for share, part in zip(shown, seen, strict=True)):
         return None
-    box = (x[lefts[best[0]]], y[floors[best[1]]], x[rights[best[2]]], y[ceilings[best[3]]])
-    return float(score[best]), (float(box[0]), float(box[1]), float(box[2]), float(box[3]))
+    across = [_middle(maps.upright[along[0]], x, line) for line in columns]
+    up = [_middle(maps.level.T[along[1]], y, line) for line in rows]
+    return float(score[best]), (across[0], up[0], across[1], up[1])
+
+
+def _middle(edges: NDArray[np.float32], places_mm: FloatArray, line: np.int64) -> float:
+    """Return where along the columns an edge runs, mm: the middle of its hits about the line that was chosen."""
+    near = np.arange(max(int(line) - 2, 0), min(int(line) + 3, len(places_mm)))
+    hits = edges[:, near].sum(axis=0)
+    return float(np.average(places_mm[near], weights=hits)) if hits.any() else float(places_mm[line])
 
 
 def _at(values: FloatArray, place: tuple[np.intp, ...]) -> float:
