@@ -13,7 +13,7 @@ from tests.scenes_random import look_at
 from tests.studies.references import _declared, _marks
 from vision.part_quads import carried_on
 from vision.plane_view import PlaneView
-from vision.quads import Quad
+from vision.quads import Quad, find_quads
 from vision.references import find_references
 
 SIDES = (85.60, 53.98)
@@ -86,3 +86,25 @@ def test_a_card_cut_in_two_by_a_stripe_of_the_wall_s_tone_is_found_and_used() ->
         render(whole, camera, Style(noise=0.008), seed=3).picture, photo="p", declared=_declared(["card"]), marks=marks
     )
     assert np.abs(usual.sightings[0].corners_px - found.corners_px).max() < 0.5
+
+
+@pytest.mark.parametrize(("card", "stripe"), [(0.75, 0.03), (0.06, 0.85)])
+def test_a_thing_with_a_stripe_on_the_other_side_of_the_wall_s_tone_is_one_patch(card: float, stripe: float) -> None:
+    grey = (0.35, 0.35, 0.34)
+    thing = Reference(
+        kind="card",
+        centre_mm=(1200.0, 1200.0),
+        colour=(card,) * 3,
+        stripe=(stripe,) * 3,
+        turn_deg=2.0,
+        stand_off_mm=1.0,
+    )
+    corners = np.array([[0, 0], [2400, 0], [2400, 2300], [0, 2300]], float)
+    room = Room(corners_mm=corners, references=(thing,), colour=grey)
+    camera = look_at(
+        np.array([1200.0, 1250.0, 1500.0]), np.array([1200.0, 1200.0, 0.0]), size_px=(1344, 1008), focal_px=950
+    )
+    scene = render(room, camera, Style(noise=0.006), seed=4)
+    true = np.array([scene.pixels[f"ref0_{e}"] for e in ("tl", "tr", "br", "bl")], float)
+    nearest = min(float(np.abs(q.corners_px - true).max()) for q in find_quads(scene.picture))
+    assert nearest < 3.0

@@ -13,6 +13,7 @@ from vision.walls import FloatArray
 
 # Steps of contrast (of 255) at which a patch is cut out from its surroundings; each at least this many sd of the noise.
 _LEVELS = (9.0, 18.0, 36.0, 64.0)
+_EITHER_LEVELS = (18.0, 36.0)
 _LEAST_SIGNAL = 3.0
 _LEAST_PX, _MOST_PX = 18, 190  # extent of a patch at the scale it is looked for
 _LEAST_FILL = 0.86
@@ -101,8 +102,8 @@ def _quads_at(picture: Picture) -> tuple[FloatArray, FloatArray]:
 
     found: list[_Outline] = []
     mask = np.empty(picture.shape[:2], np.uint8)
-    for signal, floor in _contrasts(picture):
-        for level in _LEVELS:
+    for signal, floor, levels in _contrasts(picture):
+        for level in levels:
             cut = max(level, floor)
             if cut > 2 * level:
                 continue
@@ -112,8 +113,10 @@ def _quads_at(picture: Picture) -> tuple[FloatArray, FloatArray]:
     return _filled(found)
 
 
-def _contrasts(picture: Picture) -> Iterator[tuple[Picture, float]]:
-    """Yield images high on a patch unlike its surroundings (lighter, darker, other in colour), with a floor.
+def _contrasts(picture: Picture) -> Iterator[tuple[Picture, float, tuple[float, ...]]]:
+    """Yield images high on a patch unlike its surroundings (lighter, darker, either, other in colour), with a floor.
+
+    Either is for light things with a dark stripe, and dark ones with a light one. With each go the levels to cut it at.
 
     The picture's memory is used up, and each image is gone when the next one comes: fresh memory costs more than these
     sums do.
@@ -128,12 +131,16 @@ def _contrasts(picture: Picture) -> Iterator[tuple[Picture, float]]:
     spare, spared = np.reshape(smooth, (3, height, width))[:2]
     floor = _LEAST_SIGNAL * _noise(light)
     around = _surroundings(light, spare)
-    yield np.asarray(cv2.subtract(light, around, dst=spared), np.uint8), floor
-    yield np.asarray(cv2.subtract(around, light, dst=spared), np.uint8), floor
+    yield np.asarray(cv2.subtract(light, around, dst=spared), np.uint8), floor, _LEVELS
+    yield np.asarray(cv2.subtract(around, light, dst=spared), np.uint8), floor, _LEVELS
+    either = cv2.absdiff(light, around, dst=spared)
+    # Between light and dark lies a line in the surroundings' own tone.
+    closed = cv2.morphologyEx(either, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8), dst=spared)
+    yield np.asarray(closed, np.uint8), floor, _EITHER_LEVELS
     red, blue = (np.asarray(cv2.absdiff(c, _surroundings(c, spare), dst=c), np.uint8) for c in (red, blue))
     most, least = cv2.max(red, blue, dst=spare), cv2.min(red, blue, dst=spared)
     colour = np.asarray(cv2.addWeighted(most, 1.5, least, 0.6, 0, dst=light), np.uint8)  # nearly 1.5 times their length
-    yield colour, max(_LEAST_SIGNAL * _noise(colour), 6.0) + float(np.median(colour[::4, ::4]))
+    yield colour, max(_LEAST_SIGNAL * _noise(colour), 6.0) + float(np.median(colour[::4, ::4])), _LEVELS
 
 
 def _surroundings(channel: Picture, into: Picture) -> Picture:
