@@ -5,7 +5,8 @@ traced. Sheets are judged in patches pasted into an empty 12 megapixel frame; ca
 taken from nearer, where they are as large in pixels as in a phone's; corners of cards in pictures of more pixels too,
 where they are 70 px wide and more, as in a 12 megapixel photo from 1.5 to 3 m. A thing is found if all its corners are
 within 2 % of its width (at least 1.5 px). Nothing is counted that is seen at more than 50 degrees. Light falls from
-anywhere, from above oftener than from below.
+anywhere, from above oftener than from below, and the wall is dim beside whatever stands off it. Of two cards
+one has a white core, and one a stripe over its whole width, two in five of them dark.
 """
 
 from __future__ import annotations
