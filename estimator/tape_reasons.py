@@ -44,7 +44,7 @@ def how_often(readings: int) -> str:
         return ""
     return (
         f". A tape reading does not settle this: slide two laths apart until both ends touch, clamp them and read them "
-        f"lying flat, at {readings} places; enter each under more_readings"
+        f"lying flat, at {readings} places"
     )
 
 

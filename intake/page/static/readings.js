@@ -83,7 +83,7 @@ function askedFor() {
   if (!rows.length) return [];
   return [h("section", { class: "asked" },
     h("h3", null, "The last estimate asks for"),
-    rows.map((item) => h("div", { class: "thing" }, h("p", { class: "hint" }, h("b", null, item.wall), ": ", `${item.why.replace("; enter each under more_readings", "")}.`), row(item.wall, item.key, "asked ")))),
+    rows.map((item) => h("div", { class: "thing" }, h("p", { class: "hint" }, h("b", null, item.wall), ": ", `${item.why}.`), row(item.wall, item.key, "asked ")))),
     h("p", { class: "hint" }, "Once they are read, run perpend estimate again: it counts the boards anew and may ask for less.")];
 }
 
