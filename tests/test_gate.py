@@ -34,11 +34,11 @@ def codes(folder: Path) -> dict[str, str]:
 
 
 def test_a_seeded_part_of_the_study_is_right_on_at_least_nine_photos_of_ten() -> None:
-    told = run(seed=20261125, part=len(KINDS) / PHOTOS)
+    told = run(seed=20261125, part=2 * len(KINDS) / PHOTOS)
     wrong = sum(
         kind["usable_and_fails"] + kind["unusable_and_serves"] for kind in told["by_kind"].values()
-    )  # at one wrong in 20, two or more of ten are wrong once in 12 times; the pictures are seeded
-    assert wrong <= 1
+    )  # at one wrong in 20, three or more of twenty are wrong once in 13 times; the pictures are seeded
+    assert wrong <= 2
     assert told["expected_over_stated_median"] == pytest.approx(1.0, abs=0.35)
 
 

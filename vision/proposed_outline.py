@@ -22,7 +22,7 @@ SKIRTING_MM = (40.0, 250.0)
 SKIRTING_TIE = 0.25
 """How much less an outline may score that stands lower than the best by a skirting board's height: the board's top runs
 as far as its foot, so the two score nearly alike, and the wall ends at the foot (judgement)."""
-LEAST_SIDE = 0.25
+LEAST_SIDE = 0.35
 """Least share that must show as edge of what the picture holds of a side, edges from its ends to the viewer counted in.
 A wall that runs out of the picture ends nowhere in it: between its floor and ceiling, which run on to the rim, any
 faint line would do (rendered rooms cut off at a corner: 9 false ends of 10 show less, right ends hardly ever)."""
