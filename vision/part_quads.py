@@ -10,7 +10,8 @@ from vision.plane_view import PlaneView
 from vision.quads import Quad
 from vision.walls import FloatArray
 
-# What a part's whole side may be off, as a logarithm and px; how much of the other side it is, as shares.
+# What a part's whole side may be off, as a logarithm and px; how much of the other side it is, as shares; what angles
+# may be off square; how much less a patch carried on counts than one that is whole (invented defaults).
 _OFF_LN, _OFF_PX = 0.05, 3.0
 _PART = (0.25, 0.93)
 _MOST_OFF_SQUARE_DEG = 14.0
