@@ -294,15 +294,16 @@ def _shade_layers(face: FloatArray, tone: float, opening: Opening) -> list[Layer
 def _lay(canvas: Canvas, layers: Sequence[Layer]) -> None:
     for layer in layers:
         if isinstance(layer, Face):
-            _lay_through(canvas, layer.outline, layer.printed, fill=layer.colour)
+            _lay_through(canvas, layer.outline, layer.printed, fill=layer.colour, beside=layer.beside)
         else:
             canvas.lay(*layer)
 
 
 def _lay_through(
-    canvas: Canvas, hole_mm: FloatArray, layers: Sequence[Layer], *, fill: Rgb = (0.55, 0.55, 0.53)
-) -> None:
-    """Lay layers that are seen only through a hole in the wall, or within the outline of a face."""
+    canvas: Canvas, hole_mm: FloatArray, layers: Sequence[Layer], *, fill: Rgb = (0.55, 0.55, 0.53),
+    beside: tuple[list[FloatArray], Rgb] | None = None,
+) -> None:  # fmt: skip
+    """Lay layers that are seen only through a hole in the wall, or within the outline of a face and ``beside`` it."""
     box, share = canvas.cover([hole_mm])
     if box is None:
         return
@@ -311,7 +312,10 @@ def _lay_through(
     behind.fill(fill)
     _lay(behind, layers)
     region = canvas.linear[box]
-    region += share[..., None] * (behind.linear - region)
+    covered = region.copy()
+    if beside:
+        canvas.lay(*beside)
+    region += share[..., None] * (behind.linear - covered)
 
 
 def _wall_things(room: Room, camera: Camera) -> list[Layer]:

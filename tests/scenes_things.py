@@ -27,11 +27,15 @@ Paint = tuple[list[FloatArray], Rgb, float]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Face:
-    """A face (n, 3) of one colour with what is printed on it: print may run over its edges and is cut off there."""
+    """A face (n, 3) of one colour with what is printed on it: print may run over its edges and is cut off there.
+
+    ``beside`` are faces that meet it at its edges, in one colour: in a pixel that both share, neither covers the other.
+    """
 
     outline: FloatArray
     colour: Rgb
     printed: tuple[Paint, ...]
+    beside: tuple[list[FloatArray], Rgb] | None = None
 
 
 Layer = Paint | Face
@@ -199,17 +203,14 @@ def _card_layers(
     front = on_wall(reference, outline, wall_z_mm)
     # The side is the outline swept back by the card's thickness; the front face hides what lies behind it.
     back = front - np.array([0, 0, CARD_THICK_MM])
-    under = on_wall(reference, outline * (1 - 2 * _UNDER_MM / np.array([w, h])), wall_z_mm)
-    # Under the front's border lies more of the side's colour, so that the wall does not shine through it.
     shown = [i for i in range(len(front)) if _faces(front[i], front[i - 1], back[i - 1], camera_mm)]
     sides = [np.array([front[i], front[i - 1], back[i - 1], back[i]]) for i in shown]
-    sides += [np.array([front[i], front[i - 1], under[i - 1], under[i]]) for i in shown]
     bar, over = (box(-w / 2 + 4, -h / 2 + 10, w / 2 - 4, -h / 2 + 19), box(-w, -h / 2 + 10, w, -h / 2 + 19))
     striped = reference.stripe is not None
     return [
-        (sides, reference.side or _mixed(colour, 0.5, 0.3), 1.0),
         Face(
             outline=front,
+            beside=(sides, reference.side or _mixed(colour, 0.5, 0.3)) if sides else None,
             colour=colour,
             printed=(
                 (place([over if striped else bar]), reference.stripe or _mixed(colour, 0.55, 0.3), 1.0),

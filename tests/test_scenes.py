@@ -137,13 +137,13 @@ def test_a_point_that_the_lens_s_polynomial_would_fold_into_the_picture_is_not_s
     assert true_pixels(room, camera)["wall_tr"] is not None
 
 
-def card_patch(card: Reference) -> tuple[FloatArray, FloatArray]:
-    """Return the linear light and the outline (4, 2) of a card seen square on, without noise or blur."""
+def card_patch(
+    card: Reference, at_mm: tuple[float, float, float] = (1200.0, 1200.0, 400.0)
+) -> tuple[FloatArray, FloatArray]:
+    """Return the linear light and the outline (4, 2) of a card seen from a place, without noise or blur."""
     corners = np.array([[0, 0], [2400, 0], [2400, 2100], [0, 2100]], float)
     room = Room(corners_mm=corners, references=(card,), colour=(0.5, 0.5, 0.5))
-    camera = look_at(
-        np.array([1200.0, 1200.0, 400.0]), np.array([1200.0, 1200.0, 0.0]), size_px=(2016, 1512), focal_px=1400
-    )
+    camera = look_at(np.array(at_mm), np.array([1200.0, 1200.0, 0.0]), size_px=(2016, 1512), focal_px=1400)
     canvas = Canvas(camera)
     canvas.fill((0.5, 0.5, 0.5))
     _lay(canvas, reference_layers(card, 0.0, camera.position_mm))
@@ -180,3 +180,24 @@ def test_a_stripe_covers_its_card_from_end_to_end_and_nothing_else(turn: float) 
     low, high = outline.min(axis=0) - 1, outline.max(axis=0) + 1
     assert low[0] < columns.min() <= columns.max() < high[0]
     assert low[1] < rows.min() <= rows.max() < high[1]
+
+
+@pytest.mark.parametrize("aside_mm", [150.0, 400.0, 900.0])
+def test_a_side_face_narrower_than_a_pixel_shows_no_more_of_itself_than_there_is(aside_mm: float) -> None:
+    at = (1200.0 - aside_mm, 1230.0, 1100.0)
+    card = Reference(kind="card", centre_mm=(1200.0, 1200.0), shadow_share=0.0, turn_deg=2.0, stand_off_mm=1.0)
+    (dark, outline), (light, _) = (card_patch(replace(card, side=(c, c, c)), at) for c in (0.1, 0.9))
+    share = (light - dark)[..., 1] / 0.8
+    shows = np.abs(outline[0] - outline[3])
+    # Seen from the left and a little above, the left side shows thickness times the tangent of the view's slant.
+    height_px = float(np.linalg.norm(shows)) * (1 - 2 * 3.18 / 53.98)
+    per_mm = 1400 / np.linalg.norm(np.array(at) - np.array([1200 - 42.8, 1200, 1]))
+    slant = np.arctan2(aside_mm - 42.8, 1099)
+    expected = height_px * 0.76 * per_mm * np.sin(slant)
+    middle = round(float(outline[:, 1].mean()))
+    rows = slice(round(middle - height_px / 2), round(middle + height_px / 2))
+    left = slice(0, round(float(outline[:, 0].mean())))
+    assert share[rows, left].sum() / (rows.stop - rows.start) == pytest.approx(expected / height_px, rel=0.06)
+    grey, _ = card_patch(replace(card, side=(0.5, 0.5, 0.5), colour=(0.5, 0.5, 0.5)), at)
+    border = slice(round(float(outline[:, 0].min())) - 4, round(float(outline[[0, 3], 0].max())) + 2)
+    assert grey[rows, border] == pytest.approx(0.5, abs=1e-6)  # where all are alike no border shows
