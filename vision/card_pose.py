@@ -45,19 +45,19 @@ def normal_of_view(view: PlaneView, size_px: tuple[int, int]) -> FloatArray:
     return np.asarray(normal if normal[2] < 0 else -normal)
 
 
-def side_faces(
-    corners: FloatArray, model: FloatArray, pose: FloatArray, thick_mm: float, size_px: tuple[int, int]
-) -> tuple[float, ...]:
-    """Return how wide the card's side face shows beyond each side of its front, px; 0 where it is turned away."""
+def leans(corners: FloatArray, normal: FloatArray, px_per_mm: float, size_px: tuple[int, int]) -> tuple[float, ...]:
+    """Return how far beyond each side of a thing, as seen, what lies a millimetre behind it is, px.
+
+    Less than 0 where its front hides that. ``normal`` (3,) is that of its front in the camera frame, towards the
+    camera, ``px_per_mm`` its scale where it is not foreshortened.
+    """
     matrix = camera_matrix(size_px)
-    normal = pose[:, 2] if pose[:, 2] @ pose[:, 3] < 0 else -pose[:, 2]
     out = []
     for i in range(4):
-        j = (i + 1) % 4
-        middle = np.append(0.5 * (model[i] + model[j]), [0.0, 1.0]) @ pose.T
-        both = np.array([middle, middle - thick_mm * normal]) @ matrix.T
-        shift = both[1, :2] / both[1, 2] - both[0, :2] / both[0, 2]
-        along = corners[j] - corners[i]
+        along = corners[(i + 1) % 4] - corners[i]
         inward = np.array([-along[1], along[0]]) / np.linalg.norm(along)
-        out.append(max(0.0, float(-shift @ inward)))
+        ray = np.linalg.inv(matrix) @ np.append(0.5 * (corners[i] + corners[(i + 1) % 4]), 1.0)
+        # A step of one millimetre along -normal at depth f / px_per_mm moves its picture by the part across the ray.
+        shift = px_per_mm * (normal[2] * ray[:2] - normal[:2])
+        out.append(float(-shift @ inward))
     return tuple(out)

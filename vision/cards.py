@@ -11,10 +11,10 @@ import numpy as np
 
 from vision.card_face import plainness
 from vision.card_looks import LEAST_PLAIN, first_looks, looks
-from vision.card_pose import normal_of_view, poses, reprojection_px, side_faces
+from vision.card_pose import leans, normal_of_view, poses, reprojection_px
 from vision.linear_light import Picture
 from vision.part_quads import carried_on
-from vision.plane_view import PlaneView
+from vision.plane_view import PlaneView, camera_matrix
 from vision.quads import Quad, as_seen
 from vision.side_fit import REACHES, fit_quad, near_quad
 from vision.walls import FloatArray, ReferenceKind
@@ -190,7 +190,7 @@ class _Rough:
 
     corners_px: FloatArray
     model_mm: FloatArray
-    side_px: tuple[float, ...]
+    lean_px: tuple[float, ...]
     misfit: float
 
 
@@ -216,8 +216,18 @@ def _looked_at(
         reasons = ["its face is not plain"]
     if reasons and not told:
         return _failed(rough, target, *reasons)
-    faces = (0.0,) * 4 if pose is None else side_faces(rough, model, pose, target.thick_mm, size_px)
-    return _Rough(corners_px=rough, model_mm=model, side_px=faces, misfit=misfit)
+    lean = (0.0,) * 4 if pose is None else _lean(rough, pose, view, size_px)
+    return _Rough(corners_px=rough, model_mm=model, lean_px=lean, misfit=misfit)
+
+
+def _lean(corners: FloatArray, pose: FloatArray, view: PlaneView | None, size_px: tuple[int, int]) -> tuple[float, ...]:
+    """Return how far beyond each side what lies a millimetre behind it is seen, px.
+
+    A rectangle's slant is seen far better on the wall that it hangs on than on its own few pixels.
+    """
+    normal = pose[:, 2] if view is None else normal_of_view(view, size_px)
+    towards = normal if normal @ pose[:, 3] < 0 else -normal
+    return leans(corners, towards, float(camera_matrix(size_px)[0, 0] / pose[2, 3]), size_px)
 
 
 def _fitted(picture: Picture, seen: _Rough, target: Target, view: PlaneView | None) -> Candidate:
@@ -226,7 +236,7 @@ def _fitted(picture: Picture, seen: _Rough, target: Target, view: PlaneView | No
     share = target.radius_mm / target.long_mm
     px_per_mm = float(np.linalg.norm(rough[2] - rough[0]) / np.hypot(target.long_mm, target.short_mm))
     fitted = fit_quad(
-        picture, rough, round_share=share, side_px=seen.side_px, px_per_mm=px_per_mm, thick_mm=target.thick_mm
+        picture, rough, round_share=share, lean_px=seen.lean_px, px_per_mm=px_per_mm, thick_mm=target.thick_mm
     )
     if isinstance(fitted, str):
         return _failed(rough, target, fitted)
@@ -325,9 +335,11 @@ def _freest_pose(
     return best
 
 
-def with_hand_marks(picture: Picture, corners_px: FloatArray, target: Target, sd_px: float) -> Candidate:
+def with_hand_marks(
+    picture: Picture, corners_px: FloatArray, target: Target, view: PlaneView | None, sd_px: float
+) -> Candidate:
     """Return the rectangle whose corners a person marked, refined where the pixels agree with the marks."""
-    judged = judge(picture, as_seen(corners_px), target, None, told=True)
+    judged = judge(picture, as_seen(corners_px), target, view, told=True)
     moved = np.abs(judged.corners_px - as_seen(corners_px)).max()
     if moved <= max(6.0, 4 * sd_px) and judged.sd_px.max() < 0.5 * sd_px:
         return replace(judged, reasons=())

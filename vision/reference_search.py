@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -60,9 +60,16 @@ class Found:
 
 
 def hand_marked(
-    picture: Picture, photo: str, declared: Iterable[DeclaredReference], marks: Sequence[Mark]
+    picture: Picture,
+    photo: str,
+    declared: Iterable[DeclaredReference],
+    marks: Sequence[Mark],
+    views: Mapping[str | None, Sequence[PlaneView]],
 ) -> list[Sighting]:
-    """Return the sightings of references whose four corners a person marked, refined where the pixels agree."""
+    """Return the sightings of references whose four corners a person marked, refined where the pixels agree.
+
+    ``views`` gives what is known of each wall's plane, best first.
+    """
     out = []
     for d in declared:
         own = {m.point: m for m in marks if m.reference == d.id}
@@ -70,7 +77,7 @@ def hand_marked(
             continue
         corners = np.array([own[c].px for c in SHEET_CORNERS], float)
         sd = float(np.mean([own[c].sd_px for c in SHEET_CORNERS]))
-        candidate = with_hand_marks(picture, corners, _target(d), sd)
+        candidate = with_hand_marks(picture, corners, _target(d), next(iter(views.get(d.wall, ())), None), sd)
         note = candidate.reasons or ("corners marked by hand, refined on the picture",)
         out.append(sighting(replace(candidate, reasons=note), d.id, d.kind, photo, confirmed=True))
     return out

@@ -83,13 +83,13 @@ def find_references(
         Rejected(kind="survey_sheet", corners_px=o.corners_px, reasons=(o.reason,), number=o.number) for o in others
     ]
     here = [m for m in marks if m.photo == photo]
-    marked = hand_marked(picture, photo, declared, here)
+    by_marks = views_of_marks(here, (picture.shape[1], picture.shape[0]), opening_heights_mm)
+    views = _views(sheets, sightings, declared, by_marks)
+    marked = hand_marked(picture, photo, declared, here, views)
     sightings += marked
     wanted = [d for d in declared if d.kind != "survey_sheet" and d.id not in {s.reference for s in marked}]
     missing_kinds = [k for k in PROPOSED if propose and not any(d.kind == k for d in declared)]
     if wanted or missing_kinds:
-        by_marks = views_of_marks(here, (picture.shape[1], picture.shape[0]), opening_heights_mm)
-        views = _views(sheets, sightings, declared, by_marks)
         hidden = [s.rectangle_px for s in sheets] + list(opening_outlines(here).values())
         # A sheet of paper that is 80 px long in a photo of 12 megapixels is 10 m away.
         paper = all(k == "a4" for k in (*(d.kind for d in wanted), *missing_kinds))

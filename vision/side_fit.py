@@ -10,13 +10,13 @@ import numpy as np
 from vision.linear_light import Picture
 from vision.quads import crossing, is_convex
 from vision.side_light import decode
-from vision.side_shade import Shades
+from vision.side_shade import LIFT_MM, Beside
 from vision.side_step import Band, Step, fit_steps
 from vision.walls import FloatArray
 
 REACHES = (0.05, 0.03)
 # Half the width of the band of pixels that a side is fitted to: this share of the shorter side within limits, px.
-_ACROSS_SHARE, _LEAST_ACROSS_PX, _MOST_ACROSS_PX = 0.14, 4.0, 6.0
+_ACROSS_SHARE, _LEAST_ACROSS_PX, _MOST_ACROSS_PX = 0.14, 4.0, 7.0
 _STEP_PX = 0.5
 _GUARD_PX = 2.5  # left out at each end, where the next side begins
 _CLEAR_PX = 0.5  # left out beside a rounded corner where that is more
@@ -93,7 +93,7 @@ def fit_quad(
     corners_px: FloatArray,
     *,
     round_share: float = 0.0,
-    side_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
+    lean_px: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0),
     px_per_mm: float = 1.0,
     thick_mm: float = 0.0,
 ) -> FittedQuad | str:
@@ -105,9 +105,9 @@ def fit_quad(
         As for `near_quad`.
     corners_px
         (4, 2), clockwise in the picture.
-    side_px
-        How wide the thing's side face shows beyond each side of its front, px: the front's edge is fitted, not that of
-        the side face behind it, whose light is unknown.
+    lean_px
+        How far beyond each side of the thing's front, as seen, what lies a millimetre behind it is, px: the front's
+        edge is fitted, not that of the side face behind it, whose light is unknown.
     px_per_mm
         About how large the thing is in the picture.
     thick_mm
@@ -126,11 +126,12 @@ def fit_quad(
         bands.append(band)
     steps = fit_steps(
         [
-            Band(s=b.s, d=b.d, codes=b.codes, strip_px=strip, bulge_px=_bulge(b.s, float(length), radius))
-            for b, strip, length in zip(bands, side_px, lengths, strict=True)
+            Band(s=b.s, d=b.d, codes=b.codes, lean_px=lean, bulge_px=_bulge(b.s, float(length), radius))
+            for b, lean, length in zip(bands, lean_px, lengths, strict=True)
         ],
-        Shades.of(np.array([-b.inward for b in bands]), px_per_mm, thick_mm),
+        Beside.of(np.array([-b.inward for b in bands]), px_per_mm, thick_mm, (thick_mm + LIFT_MM) * np.array(lean_px)),
         px_per_mm,
+        thick_mm,
     )
     if steps is None:
         return "a side shows no edge"

@@ -47,14 +47,18 @@ def gaussian(to: FloatArray, of: FloatArray, variance: float) -> FloatArray:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strips:
     """What lies just before a side: its side face, ``face_px`` wide, showing ``front`` times the front's light and
-    ``core`` of its own; and a shadow, ``shadow_px`` wide, that takes as much light as a black strip ``black`` px wide.
+    ``core`` of its own; a shadow, ``shadow_px`` wide, that takes as much light as a black strip ``black`` px wide; and
+    the wall dimmed by ``dim`` times the share in ``dim_steps`` (k,), each up to ``dim_px`` (k,) from the front's edge.
     """  # fmt: skip
 
     front: float
     core: float
     black: float
+    dim: float
     face_px: float
     shadow_px: float
+    dim_px: FloatArray
+    dim_steps: FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +71,7 @@ class Light:
     by_front: FloatArray
     by_core: FloatArray
     by_black: FloatArray
+    by_dim: FloatArray
     by_before: FloatArray
     by_behind: FloatArray
 
@@ -81,13 +86,13 @@ def seen_through(at_px: FloatArray, before: FloatArray, behind: FloatArray, stri
     before, behind
         (3, m, 1) light of the wall and of the thing.
     strips
-        Side face and shadow.
+        Side face, shadow and dim wall.
     blur
         The Gaussian's sd, px.
     """
     from scipy.special import ndtr
 
-    edges = np.array([0.0, strips.face_px, strips.face_px + strips.shadow_px])
+    edges = np.concatenate([[0.0, strips.face_px, strips.face_px + strips.shadow_px], strips.dim_px])
     t = (at_px[None] + edges[:, None, None]) / blur
     rise = ndtr(t)
     bell = np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * blur)
@@ -95,15 +100,21 @@ def seen_through(at_px: FloatArray, before: FloatArray, behind: FloatArray, stri
     dark = strips.black / strips.shadow_px * before
     # How much each edge adds: the thing over its side face, the side face over its shadow, the shadow over the wall.
     adds = (behind - before - face, face + dark, -dark)
+    steps = strips.dim_steps[:, None, None]
+    dimmed = (steps * (rise[3:] - rise[1])).sum(axis=0)  # the share of the dimming that shows beyond the side face
+    dim_bell = (steps * (bell[3:] - bell[1])).sum(axis=0)
+    dim_turn = (steps * (bell[3:] * t[3:] - bell[1] * t[1])).sum(axis=0)
     faced, shaded = rise[1] - rise[0], (rise[2] - rise[1]) / strips.shadow_px
+    less = strips.dim * before
     return Light(
-        light=before + sum(a * r for a, r in zip(adds, rise, strict=True)),
-        steep=np.asarray(sum(a * b for a, b in zip(adds, bell, strict=True))),
-        by_blur=np.asarray(sum(-a * b * u for a, b, u in zip(adds, bell, t, strict=True))),
+        light=before + sum(a * r for a, r in zip(adds, rise, strict=False)) - less * dimmed,
+        steep=np.asarray(sum(a * b for a, b in zip(adds, bell, strict=False)) - less * dim_bell),
+        by_blur=np.asarray(sum(-a * b * u for a, b, u in zip(adds, bell, t, strict=False)) + less * dim_turn),
         by_front=behind * faced,
         by_core=np.broadcast_to(faced, (3, *faced.shape)),
         by_black=-before * shaded,
-        by_before=np.broadcast_to(1 - rise[1] - strips.black * shaded, (3, *faced.shape)),
+        by_dim=-before * dimmed,
+        by_before=np.broadcast_to(1 - rise[1] - strips.black * shaded - strips.dim * dimmed, (3, *faced.shape)),
         by_behind=np.broadcast_to(rise[0] + strips.front * faced, (3, *faced.shape)),
     )
 
@@ -119,15 +130,20 @@ class Optics:
 
     @classmethod
     def of(
-        cls, d: FloatArray, wide: FloatArray, middle: FloatArray, mask: FloatArray, sharpen: float, coarse: float
-    ) -> Optics:
-        """Return the optics of a band ``d`` (n,) whose light is known at places ``wide`` (w,)."""
-        colours = gaussian(d, wide, coarse)
+        cls, d: FloatArray, wide: FloatArray, middle: FloatArray, mask: FloatArray, smooth: FloatArray, *,
+        sharpen: float, coarse: float,
+    ) -> Optics:  # fmt: skip
+        """Return the optics of a band ``d`` (n,) whose light is known at places ``wide`` (w,).
+
+        ``middle`` (n, w) picks the band's places out of those, ``mask`` (n, w) is that of unsharp masking, and
+        ``smooth`` (n, n) is how colours are smoothed before they are compared.
+        """
+        colours, coarser = (smooth @ gaussian(d, wide, variance) for variance in (coarse, coarse + _COARSE_STEP))
         return cls(
             sharp=middle + sharpen * (middle - mask),
             by_sharpen=middle - mask,
             coarse=colours,
-            by_coarse=(gaussian(d, wide, coarse + _COARSE_STEP) - colours) / _COARSE_STEP,
+            by_coarse=(coarser - colours) / _COARSE_STEP,
         )
 
     def stored(self, ycc: FloatArray) -> FloatArray:

@@ -1,10 +1,9 @@
-"""The shadows of a thing on a wall: light comes from one way, so they lie beside neighbouring sides, never all four.
+"""What may lie beside the four sides of a thing on a wall: its side face, its shadow, and the wall dim about it.
 
-A shadow narrower than the blur looks like a side that lies elsewhere, and the pixels of one side alone hardly tell the
-two apart. All four together do: the light may come from anywhere, but from one place, and a thing of known thickness
-throws so much shadow and no more. And all round it the wall is a little dim, as the thing hides part of the room from
-it: more beside a coloured side than beside a white one, which gives light back. Not modelled: that a slanting view
-hides some of the shadow, or shows more of it.
+Each looks, where it is narrower than the blur, like a side that lies elsewhere, and the pixels of one side alone hardly
+tell them apart. All four together do: light may come from anywhere, but from one place, so shadows lie beside
+neighbouring sides, never all four; a thing of known thickness throws so much shadow and no more; its side face is of
+one colour all round; and all round it the wall is a little dim, as the thing hides part of the room from it.
 """
 
 from __future__ import annotations
@@ -19,28 +18,46 @@ from vision.walls import FloatArray
 # there than from below: lamps hang, windows show the sky, few lights stand on the floor (common experience, no source).
 _WAYS, _FROM_ABOVE = 12, 1.0
 # What a shadow takes of the wall's light; how far a thing stands off besides its thickness, by tape or by its own
-# waves, mm; a shadow is as wide as that and so dark only give or take this share of it (invented defaults).
-_TAKEN, _LIFT_MM, _SHARE_SD = 0.3, 0.4, 0.7
-# Beside a thing the wall sees less of the room: what that takes all round, as a black strip, a share of how far the
-# thing stands off. Half of that height if all light came from all round and none came back from the thing's side (form
-# factor of a strip at right angles, from memory); a sixth of it, with an sd that all sides share and one of each
-# side's own (invented defaults; seen on path-traced cards: 0 to 0.3 mm).
-_DIM, _DIM_SD, _DIM_OWN_SD = 0.08, 0.06, 0.05
+# waves, mm; a shadow is as wide as that and so dark only give or take this share of it, and each by this much of the
+# height for itself (invented defaults).
+TAKEN, LIFT_MM, _SHARE_SD, _OWN_SD = 0.3, 0.4, 0.7, 0.03
+_RINGS = np.array([3.0, 1.5, 0.7, 0.25, 0.0])  # the dim wall is taken in rings that end so many heights from its foot
+# What a side face shows, as shares of its front's light and of the greatest light about, each with an sd: printed or
+# dyed through as its front is, or a white core. And how dim the wall beside it is, as it sees less of the room there: a
+# share of what an even light from all round would lose if none came back from the side face, with an sd that all sides
+# share; a white one gives most of it back (invented defaults).
+_FACES = (((0.75, 0.1), (0.25, 0.15), (0.4, 0.2)), ((0.1, 0.9), (0.2, 0.45), (0.15, 0.12)))
+_DIM_OWN_SD = 0.1  # and what each side has for itself
+UNKNOWNS = 10  # the face's two, and a shadow and how dim it is beside each side
+
+
+def rings() -> tuple[FloatArray, FloatArray]:
+    """Return where rings of dim wall end (k,), heights from a thing's foot, and how much each adds (k,) to the loss.
+
+    At distance x from the foot of an edge of height 1 the wall loses ``(1 - x / sqrt(x^2 + 1)) / 2`` of an even light
+    from all round (form factor of a strip at right angles, from memory); a ring has its mean.
+    """
+    far = np.hypot(_RINGS, 1)
+    lost = 0.5 * (1 - (far[:-1] - far[1:]) / (_RINGS[:-1] - _RINGS[1:]))
+    return _RINGS[:-1], np.diff(lost, prepend=0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shades:
-    """What shadows may be, one row for each way of the light: widths of black strips that take as much light beside
-    the four sides, ``mean`` (k, 4) px and ``precision`` (k, 4, 4); ``likely`` (k,) is how likely each way is.
-    """  # fmt: skip
+class Beside:
+    """What lies beside the four sides of a thing, one row for each way of the light and kind of side face.
+
+    ``mean`` (k, 10) and ``precision`` (k, 10, 10): what the side face shows (shares of its front's light, and of the
+    greatest light about), widths of black strips that take as much light as the shadows, px, and how dim the wall is;
+    ``likely`` (k,) is how likely each row is.
+    """
 
     likely: FloatArray
     mean: FloatArray
     precision: FloatArray
 
     @classmethod
-    def of(cls, outward: FloatArray, px_per_mm: float, thick_mm: float) -> Shades:
-        """Return the shadows of a thing.
+    def of(cls, outward: FloatArray, px_per_mm: float, thick_mm: float, gap_px: FloatArray) -> Beside:
+        """Return what may lie beside a thing.
 
         Parameters
         ----------
@@ -50,27 +67,39 @@ class Shades:
             How large it is in the picture.
         thick_mm
             Its thickness.
+        gap_px
+            (4,) how far beyond each side, as seen, its foot on the wall lies, px; less where the front hides it.
         """
         angle = 2 * np.pi * np.arange(_WAYS) / _WAYS
         falls = np.column_stack([np.cos(angle), np.sin(angle)])
-        high = (thick_mm + _LIFT_MM) * px_per_mm
-        beside = _TAKEN * high * np.maximum(0.0, falls @ outward.T)
-        covariance = _SHARE_SD**2 * beside[:, :, None] * beside[:, None]
-        covariance += high**2 * (_DIM_SD**2 + _DIM_OWN_SD**2 * np.eye(4))
-        likely = np.exp(_FROM_ABOVE * falls[:, 1])
+        high = (thick_mm + LIFT_MM) * px_per_mm
+        wide = high * np.maximum(0.0, falls @ outward.T)
+        black = TAKEN * np.maximum(0.0, wide + np.minimum(gap_px, 0.0))
+        mean = np.empty((len(_FACES), _WAYS, UNKNOWNS))
+        covariance = np.zeros((len(_FACES), _WAYS, UNKNOWNS, UNKNOWNS))
+        for face, (shares, sds, (dim, dim_sd)) in enumerate(_FACES):
+            mean[face, :, :2] = shares
+            covariance[face, :, :2, :2] = np.diag(np.square(sds))
+            mean[face, :, 6:] = dim
+            covariance[face, :, 6:, 6:] = dim_sd**2 + _DIM_OWN_SD**2 * np.eye(4)
+        mean[..., 2:6] = black
+        covariance[..., 2:6, 2:6] = _SHARE_SD**2 * black[:, :, None] * black[:, None] + (_OWN_SD * high) ** 2 * np.eye(
+            4
+        )
+        likely = np.tile(np.exp(_FROM_ABOVE * falls[:, 1]), len(_FACES))
         return cls(
             likely=likely / likely.sum(),
-            mean=beside + _DIM * high,
-            precision=np.asarray(np.linalg.inv(covariance), float),
+            mean=mean.reshape(-1, UNKNOWNS),
+            precision=np.asarray(np.linalg.inv(covariance), float).reshape(-1, UNKNOWNS, UNKNOWNS),
         )
 
     def told_by(self, known: FloatArray, pull: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return mean (4,) and covariance (4, 4) of the shadows, all ways of the light weighed by the pixels.
+        """Return mean (10,) and covariance (10, 10) of what lies beside, all rows weighed by the pixels.
 
         Parameters
         ----------
         known, pull
-            What pixels say of the shadows x alone: the log of their likelihood is ``pull @ x - x @ known @ x / 2``.
+            What pixels say of it alone: the log of their likelihood is ``pull @ x - x @ known @ x / 2``.
         """
         covariance = np.linalg.inv(self.precision + known)
         prior = (self.precision @ self.mean[..., None])[..., 0]

@@ -29,7 +29,8 @@ from vision.walls import CORNERS, DeclaredReference, Face, Mark, Measured, Refer
 DEPENDS = (
     "vision/sheets.py", "vision/tag_reading.py", "vision/tag_fit.py", "vision/sheet_map.py", "vision/paper.py",
     "vision/linear_light.py",
-    "vision/quads.py", "vision/side_fit.py", "vision/cards.py", "vision/card_face.py", "vision/card_looks.py",
+    "vision/quads.py", "vision/part_quads.py", "vision/side_fit.py", "vision/cards.py", "vision/card_face.py",
+    "vision/card_looks.py",
     "vision/plane_view.py", "vision/side_step.py", "vision/side_light.py", "vision/side_shade.py",
     "vision/reference_search.py",
     "vision/references.py", "vision/card_pose.py",

@@ -25,7 +25,7 @@ DEPENDS = (
             "linear_light", "references",
             "reference_search", "sheets", "tag_reading", "tag_fit", "sheet_map", "paper", "cards", "card_looks",
             "quads", "side_fit",
-            "side_step", "side_light", "card_face", "card_pose",
+            "side_step", "side_light", "side_shade", "part_quads", "card_face", "card_pose",
             "plane_view",
         )
     ),
