@@ -12,7 +12,8 @@ from tests.scenes import Camera, Reference, Room, Scene, Style, Thing, render
 from tests.scenes_random import look_at
 from vision.card_face import corner_radius_mm, plainness
 from vision.card_looks import first_looks, looks
-from vision.cards import Target, find_rectangles, judge
+from vision.card_pose import leans
+from vision.cards import Target, _lean, _shape, find_rectangles, judge
 from vision.plane_view import opening_outlines, views_of_marks
 from vision.quads import as_seen, crossing, find_quads, inward, is_convex
 from vision.side_fit import fit_quad, near_quad
@@ -283,3 +284,30 @@ def test_a_shadow_and_the_side_face_do_not_move_the_front_s_sides(colour: tuple[
     scene = scene_of(card, camera=view(2050.0, 700.0))
     found = judge(scene.picture, true_corners(scene), Target.of("id1_card"), None, told=True)
     assert np.sqrt(np.mean((found.corners_px - true_corners(scene)) ** 2)) < 0.2
+
+
+def test_where_the_wall_is_marked_its_slant_tells_which_way_a_card_leans_and_better_than_its_own_corners() -> None:
+    camera = view(1800.0, 1300.0)
+    scene = scene_of(card_at(), camera=camera)
+    rng = np.random.default_rng(11)
+    target, size = Target.of("id1_card"), SIZE
+    wall = camera.project(np.array([[900, 700, 0], [2100, 700, 0], [2100, 1700, 0], [900, 1700, 0]], float))
+    normal = camera.rotation @ np.array([0.0, 0.0, 1.0])
+    depth = float(camera.to_camera(np.array([[1500.0, 1200.0, 1.0]]))[0, 2])
+    true = leans(true_corners(scene), normal, camera.focal_px / depth, size)
+    off: dict[bool, list[float]] = {True: [], False: []}
+    for _ in range(24):
+        corners = true_corners(scene) + rng.normal(0, 0.5, (4, 2))
+        pressed = wall + rng.normal(0, 1.0, (4, 2))
+        marks = [
+            Mark(photo="p", point=c, px=(float(x), float(y)), wall="w", opening="w1", face="wall")
+            for c, (x, y) in zip(CORNERS, pressed, strict=True)
+        ]
+        plane = views_of_marks(marks, size)["w"]
+        for known in (True, False):
+            pose = _shape(corners, target, plane if known else None, size, slack=0.05)[1]
+            assert pose is not None
+            found = np.array(_lean(corners, pose, plane if known else None, size))
+            off[known].append(float(np.sqrt(np.mean((found - true) ** 2))))
+    assert np.median(off[True]) < 0.03  # px for a millimetre
+    assert np.median(off[True]) < 0.4 * np.median(off[False])

@@ -231,7 +231,7 @@ def test_a_dark_line_printed_along_a_side_hardly_moves_it(monkeypatch: pytest.Mo
 def test_a_stripe_over_a_thing_s_whole_width_does_not_move_its_sides(grey: float, stripe: float) -> None:
     import cv2
 
-    card = Reference(kind="card", centre_mm=(1205.3, 1195.8), turn_deg=1.5, stand_off_mm=1.0, colour=(grey, grey, grey))
+    card = Reference(kind="card", centre_mm=(1205.3, 1195.8), turn_deg=1.5, stand_off_mm=0.0, colour=(grey, grey, grey))
     picture, true = patch_of(replace(card, stripe=(stripe, stripe, stripe)))
     sharp = cv2.GaussianBlur(picture, (0, 0), 3.0)
     assert np.ptp(sharp[:, picture.shape[1] // 2].astype(float)) > 20  # it does show
@@ -255,3 +255,14 @@ def test_noise_that_neighbours_do_not_share_is_taken_for_what_it_is() -> None:
     assert np.mean(alone) == pytest.approx(1.0, abs=0.15)
     pairs = [np.repeat(rng.normal(0, 1, (40, 13)), 2, axis=1) for _ in range(40)]
     assert np.mean([vision.side_step._correlation(p) for p in pairs]) == pytest.approx(2.0, abs=0.5)
+
+
+@pytest.mark.parametrize("grey", [0.06, 0.15])
+def test_beside_a_thing_that_lies_flat_no_shadow_is_made_out_of_its_own_border(grey: float) -> None:
+    # A grey thing's border, cut off, is a shadow as dark as it: only that there may be none speaks against it.
+    picture, true = patch_of(plain(grey))
+    for seed in range(4, 10):
+        rough = true + np.random.default_rng(seed).normal(0, 0.7, (4, 2))
+        fit = fit_quad(picture, rough, px_per_mm=1400 / 1200, thick_mm=0.76)
+        assert not isinstance(fit, str)
+        assert np.abs(outwards(fit, true)).max() < 0.25

@@ -17,7 +17,7 @@ _RADIUS_SD_MM, _RADIUS_TOL = 0.5, 2.8  # what radii of cards differ by, and the 
 _PAPER_OVER_WALL, _PAPER_COLOUR = 0.97, 2.4  # least light over the wall's; strongest colour over the weakest
 # What a thing must show before it sets the scale (invented defaults): its longer side, px; how much better (chi-square)
 # rounded corners explain a card's than sharp ones; and how alike, as logarithms, all that lies around it is.
-_LEAST_LONG_PX = 45.0
+LEAST_LONG_PX = 45.0
 _LEAST_ROUNDER = 3.5
 _MOST_OTHER_LIGHT, _MOST_OTHER_COLOUR = 0.7, 0.35
 _PART_COST = 6.0  # what may be part of a larger thing comes after what is not, in chi-square
@@ -102,7 +102,7 @@ def looks(
     doubts = _surroundings_doubt(fitted)
     cost += _PART_COST * len(doubts)
     long_px = float(np.linalg.norm(np.roll(fitted.corners_px, -1, axis=0) - fitted.corners_px, axis=1).max())
-    if long_px < _LEAST_LONG_PX:
+    if long_px < LEAST_LONG_PX:
         doubts.append(f"it is only {long_px:.0f} px long here, too small to be told from other things")
     if radius_mm:
         radius, sd = corner_radius_mm(picture, fitted.corners_px, model_mm)

@@ -10,7 +10,7 @@ from itertools import islice
 import numpy as np
 
 from vision.card_face import plainness
-from vision.card_looks import LEAST_PLAIN, first_looks, looks
+from vision.card_looks import LEAST_LONG_PX, LEAST_PLAIN, first_looks, looks
 from vision.card_pose import leans, normal_of_view, poses, reprojection_px
 from vision.linear_light import Picture
 from vision.part_quads import carried_on
@@ -126,23 +126,28 @@ def find_rectangles(
             judged.append(seen)
         else:
             rough.append(seen)
-    rough.sort(key=lambda r: r.misfit)
+    # Where nothing tells the size, what is too small to be told from other things comes last.
+    rough.sort(key=lambda r: (not sized and _longest(r.corners_px) < LEAST_LONG_PX, r.misfit))
     fitted: list[Candidate] = []
     for seen in rough[: _MOST_FITTED if sized else _MOST_FITTED_UNSIZED]:
         if not sized and sum(not c.reasons and not c.doubts and c.misfit <= seen.misfit for c in fitted) >= count:
             break  # the rest fit worse by their shape alone
-        if any(_same_place(c.corners_px, seen.corners_px) for c in fitted if not c.reasons and not c.doubts):
+        done = [c for c in fitted if not c.reasons and not (c.doubts and sized)]
+        if any(_same_place(c.corners_px, seen.corners_px) for c in done):
             continue
         against = first_looks(picture, seen.corners_px, seen.model_mm, target.radius_mm, plain=target.plain)
         failed = _failed(seen.corners_px, target, *against)
         fitted.append(failed if against else _fitted(picture, seen, target, view))
-    return _best_first(fitted + judged)
+    return _best_first(fitted + judged, doubts_last=not sized)
 
 
-def _best_first(candidates: Sequence[Candidate]) -> list[Candidate]:
-    """Return the candidates by merit without repeats of one place."""
+def _best_first(candidates: Sequence[Candidate], *, doubts_last: bool) -> list[Candidate]:
+    """Return the candidates by merit without repeats of one place.
+
+    Where none will set the scale, those that only lack a person's word come before those that look doubtful.
+    """
     kept: list[Candidate] = []
-    for c in sorted(candidates, key=lambda c: (len(c.reasons), c.misfit)):
+    for c in sorted(candidates, key=lambda c: (len(c.reasons), doubts_last and bool(c.doubts), c.misfit)):
         if not any(_same_place(k.corners_px, c.corners_px) for k in kept):
             kept.append(c)
     return kept
@@ -271,6 +276,10 @@ def _blown_out(picture: Picture, corners: FloatArray) -> bool:
 
 def _first_slack(corners: FloatArray) -> float:
     return 1.5 * _ROUGH_PX / _shortest(corners)
+
+
+def _longest(corners: FloatArray) -> float:
+    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).max())
 
 
 def _shortest(corners: FloatArray) -> float:

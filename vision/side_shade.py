@@ -15,8 +15,9 @@ import numpy as np
 from vision.walls import FloatArray
 
 # Directions that the light may come from; the logarithm of how much likelier from above than from the side, and from
-# there than from below: lamps hang, windows show the sky, few lights stand on the floor (common experience, no source).
-_WAYS, _FROM_ABOVE = 12, 1.0
+# there than from below: lamps hang, windows show the sky, few lights stand on the floor (common experience, no source);
+# and how often it comes from so many that no shadow shows (invented default).
+_WAYS, _FROM_ABOVE, _NO_SHADOW = 12, 1.0, 0.25
 # What a shadow takes of the wall's light; how far a thing stands off besides its thickness, by tape or by its own
 # waves, mm; a shadow is as wide as that and so dark only give or take this share of it, and each by this much of the
 # height for itself (invented defaults).
@@ -72,21 +73,22 @@ class Beside:
         """
         angle = 2 * np.pi * np.arange(_WAYS) / _WAYS
         falls = np.column_stack([np.cos(angle), np.sin(angle)])
+        often = (1 - _NO_SHADOW) * np.exp(_FROM_ABOVE * falls[:, 1]) / np.exp(_FROM_ABOVE * falls[:, 1]).sum()
+        falls, often = np.concatenate([falls, np.zeros((1, 2))]), np.append(often, _NO_SHADOW)
         high = (thick_mm + LIFT_MM) * px_per_mm
         wide = high * np.maximum(0.0, falls @ outward.T)
         black = TAKEN * np.maximum(0.0, wide + np.minimum(gap_px, 0.0))
-        mean = np.empty((len(_FACES), _WAYS, UNKNOWNS))
-        covariance = np.zeros((len(_FACES), _WAYS, UNKNOWNS, UNKNOWNS))
+        mean = np.empty((len(_FACES), len(falls), UNKNOWNS))
+        covariance = np.zeros((len(_FACES), len(falls), UNKNOWNS, UNKNOWNS))
         for face, (shares, sds, (dim, dim_sd)) in enumerate(_FACES):
             mean[face, :, :2] = shares
             covariance[face, :, :2, :2] = np.diag(np.square(sds))
             mean[face, :, 6:] = dim
             covariance[face, :, 6:, 6:] = dim_sd**2 + _DIM_OWN_SD**2 * np.eye(4)
         mean[..., 2:6] = black
-        covariance[..., 2:6, 2:6] = _SHARE_SD**2 * black[:, :, None] * black[:, None] + (_OWN_SD * high) ** 2 * np.eye(
-            4
-        )
-        likely = np.tile(np.exp(_FROM_ABOVE * falls[:, 1]), len(_FACES))
+        alike = _SHARE_SD**2 * black[:, :, None] * black[:, None]
+        covariance[..., 2:6, 2:6] = alike + (_OWN_SD * high) ** 2 * np.eye(4)
+        likely = np.tile(often, len(_FACES))
         return cls(
             likely=likely / likely.sum(),
             mean=mean.reshape(-1, UNKNOWNS),
