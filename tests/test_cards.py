@@ -13,7 +13,7 @@ from tests.scenes_random import look_at
 from vision.card_face import corner_radius_mm, plainness
 from vision.card_looks import first_looks, looks
 from vision.card_pose import leans
-from vision.cards import Target, _lean, _shape, find_rectangles, judge
+from vision.cards import Candidate, Target, _best_first, _lean, _shape, find_rectangles, judge
 from vision.plane_view import opening_outlines, views_of_marks
 from vision.quads import as_seen, crossing, find_quads, inward, is_convex
 from vision.side_fit import fit_quad, near_quad
@@ -311,3 +311,18 @@ def test_where_the_wall_is_marked_its_slant_tells_which_way_a_card_leans_and_bet
             off[known].append(float(np.sqrt(np.mean((found - true) ** 2))))
     assert np.median(off[True]) < 0.03  # px for a millimetre
     assert np.median(off[True]) < 0.4 * np.median(off[False])
+
+
+def test_where_no_size_is_known_what_looks_doubtful_is_offered_after_what_does_not() -> None:
+    def candidate(x: float, misfit: float, *doubts: str) -> Candidate:
+        corners = np.array([[x, 0], [x + 86, 0], [x + 86, 54], [x, 54]])
+        return Candidate(
+            corners_px=corners, sd_px=np.full(4, 0.1), model_mm=corners, reasons=(), misfit=misfit,
+            inside=np.zeros(3), darker=True, doubts=doubts,
+        )  # fmt: skip
+
+    sharp, card = candidate(0, 4.0, "its corners do not show whether they are rounded"), candidate(300, 5.0)
+    assert _best_first([sharp, card], doubts_last=True)[0] is card
+    assert (
+        _best_first([sharp, card], doubts_last=False)[0] is sharp
+    )  # it may be the one, and nothing clearly fits better
