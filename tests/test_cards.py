@@ -12,8 +12,8 @@ from tests.scenes import Camera, Reference, Room, Scene, Style, Thing, render
 from tests.scenes_random import look_at
 from vision.card_face import corner_radius_mm, plainness
 from vision.card_looks import first_looks, looks
-from vision.card_pose import leans
-from vision.cards import Candidate, Target, _best_first, _lean, _shape, find_rectangles, judge
+from vision.card_pose import leans, leans_on_wall
+from vision.cards import Candidate, Target, _best_first, _shape, find_rectangles, judge
 from vision.plane_view import opening_outlines, views_of_marks
 from vision.quads import as_seen, crossing, find_quads, inward, is_convex
 from vision.side_fit import fit_quad, near_quad
@@ -307,7 +307,7 @@ def test_where_the_wall_is_marked_its_slant_tells_which_way_a_card_leans_and_bet
         for known in (True, False):
             pose = _shape(corners, target, plane if known else None, size, slack=0.05)[1]
             assert pose is not None
-            found = np.array(_lean(corners, pose, plane if known else None, size))
+            found = np.array(leans_on_wall(corners, pose, plane if known else None, size))
             off[known].append(float(np.sqrt(np.mean((found - true) ** 2))))
     assert np.median(off[True]) < 0.03  # px for a millimetre
     assert np.median(off[True]) < 0.4 * np.median(off[False])

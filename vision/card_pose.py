@@ -61,3 +61,15 @@ def leans(corners: FloatArray, normal: FloatArray, px_per_mm: float, size_px: tu
         shift = px_per_mm * (normal[2] * ray[:2] - normal[:2])
         out.append(float(-shift @ inward))
     return tuple(out)
+
+
+def leans_on_wall(
+    corners: FloatArray, pose: FloatArray, view: PlaneView | None, size_px: tuple[int, int]
+) -> tuple[float, ...]:
+    """Return how far beyond each side what lies a millimetre behind a posed (3, 4) thing is seen, px.
+
+    A rectangle's slant is seen far better on the wall that it hangs on than on its own few pixels.
+    """
+    normal = pose[:, 2] if view is None else normal_of_view(view, size_px)
+    towards = normal if normal @ pose[:, 3] < 0 else -normal
+    return leans(corners, towards, float(camera_matrix(size_px)[0, 0] / pose[2, 3]), size_px)

@@ -11,10 +11,10 @@ import numpy as np
 
 from vision.card_face import plainness
 from vision.card_looks import LEAST_LONG_PX, LEAST_PLAIN, first_looks, looks
-from vision.card_pose import leans, normal_of_view, poses, reprojection_px
+from vision.card_pose import leans_on_wall, normal_of_view, poses, reprojection_px
 from vision.linear_light import Picture
 from vision.part_quads import carried_on
-from vision.plane_view import PlaneView, camera_matrix
+from vision.plane_view import PlaneView
 from vision.quads import Quad, as_seen
 from vision.side_fit import REACHES, fit_quad, near_quad
 from vision.walls import FloatArray, ReferenceKind
@@ -221,18 +221,8 @@ def _looked_at(
         reasons = ["its face is not plain"]
     if reasons and not told:
         return _failed(rough, target, *reasons)
-    lean = (0.0,) * 4 if pose is None else _lean(rough, pose, view, size_px)
+    lean = (0.0,) * 4 if pose is None else leans_on_wall(rough, pose, view, size_px)
     return _Rough(corners_px=rough, model_mm=model, lean_px=lean, misfit=misfit)
-
-
-def _lean(corners: FloatArray, pose: FloatArray, view: PlaneView | None, size_px: tuple[int, int]) -> tuple[float, ...]:
-    """Return how far beyond each side what lies a millimetre behind it is seen, px.
-
-    A rectangle's slant is seen far better on the wall that it hangs on than on its own few pixels.
-    """
-    normal = pose[:, 2] if view is None else normal_of_view(view, size_px)
-    towards = normal if normal @ pose[:, 3] < 0 else -normal
-    return leans(corners, towards, float(camera_matrix(size_px)[0, 0] / pose[2, 3]), size_px)
 
 
 def _fitted(picture: Picture, seen: _Rough, target: Target, view: PlaneView | None) -> Candidate:
