@@ -323,6 +323,4 @@ def test_where_no_size_is_known_what_looks_doubtful_is_offered_after_what_does_n
 
     sharp, card = candidate(0, 4.0, "its corners do not show whether they are rounded"), candidate(300, 5.0)
     assert _best_first([sharp, card], doubts_last=True)[0] is card
-    assert (
-        _best_first([sharp, card], doubts_last=False)[0] is sharp
-    )  # it may be the one, and nothing clearly fits better
+    assert _best_first([sharp, card], doubts_last=False)[0] is sharp  # where a size is known, fit alone counts

@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.card_face import corner_radius_mm, plainness
 from vision.linear_light import LINEAR_OF_CODE, Picture
-from vision.side_fit import FittedQuad
+from vision.side_fit import FittedQuad, longest_px
 from vision.walls import FloatArray
 
 LEAST_PLAIN = 0.8
@@ -101,7 +101,7 @@ def looks(
         reasons.append(f"one of its sides is not straight (off by {bent:.1f} px)")
     doubts = _surroundings_doubt(fitted)
     cost += _PART_COST * len(doubts)
-    long_px = float(np.linalg.norm(np.roll(fitted.corners_px, -1, axis=0) - fitted.corners_px, axis=1).max())
+    long_px = longest_px(fitted.corners_px)
     if long_px < LEAST_LONG_PX:
         doubts.append(f"it is only {long_px:.0f} px long here, too small to be told from other things")
     if radius_mm:

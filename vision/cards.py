@@ -16,7 +16,7 @@ from vision.linear_light import Picture
 from vision.part_quads import carried_on
 from vision.plane_view import PlaneView
 from vision.quads import Quad, as_seen
-from vision.side_fit import REACHES, fit_quad, near_quad
+from vision.side_fit import REACHES, fit_quad, longest_px, near_quad
 from vision.walls import FloatArray, ReferenceKind
 
 ID1_MM = (85.60, 53.98)  # ISO/IEC 7810, ID-1
@@ -127,7 +127,7 @@ def find_rectangles(
         else:
             rough.append(seen)
     # Where nothing tells the size, what is too small to be told from other things comes last.
-    rough.sort(key=lambda r: (not sized and _longest(r.corners_px) < LEAST_LONG_PX, r.misfit))
+    rough.sort(key=lambda r: (not sized and longest_px(r.corners_px) < LEAST_LONG_PX, r.misfit))
     fitted: list[Candidate] = []
     for seen in rough[: _MOST_FITTED if sized else _MOST_FITTED_UNSIZED]:
         if not sized and sum(not c.reasons and not c.doubts and c.misfit <= seen.misfit for c in fitted) >= count:
@@ -266,10 +266,6 @@ def _blown_out(picture: Picture, corners: FloatArray) -> bool:
 
 def _first_slack(corners: FloatArray) -> float:
     return 1.5 * _ROUGH_PX / _shortest(corners)
-
-
-def _longest(corners: FloatArray) -> float:
-    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).max())
 
 
 def _shortest(corners: FloatArray) -> float:

@@ -16,7 +16,7 @@ from vision.walls import SHEET_CORNERS, DeclaredReference, FloatArray, Mark, Ref
 
 # Rest of bloom and side face that no fit knows, and how much better the best must be than the next (in chi-square).
 CORNER_SD_PX = 0.08
-# Spread of a whole outline that the sides' common blur and their shadows leave beyond what the fit states. Cards: 0.08
+# Spread of a whole outline that the sides' common blur and their shadows leave beyond what the fit states. Cards: 0.07
 # px root mean square on our composed pictures, 0.10 on 17 pictures of two path tracers. Paper hardly throws a shadow:
 # A4 0.06 px on composed pictures and on 13 traced ones.
 OUTLINE_SPREAD_SD_PX: dict[ReferenceKind, float] = {

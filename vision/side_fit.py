@@ -72,7 +72,7 @@ def near_quad(
     for share in reaches:
         if isinstance(corners, str):
             break
-        size = _longest(corners)
+        size = longest_px(corners)
         corners = _nearer(picture, corners, float(np.clip(share * size, 4.0, 16.0)), _GUARD_PX + round_share * size)
     return corners
 
@@ -114,7 +114,7 @@ def fit_quad(
         How thick it is: what throws the shadows beside it.
     """
     corners = np.asarray(corners_px, float)
-    radius = round_share * _longest(corners)
+    radius = round_share * longest_px(corners)
     guard = max(_GUARD_PX, radius + _CLEAR_PX)
     lengths = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     across = float(np.clip(_ACROSS_SHARE * lengths.min(), _LEAST_ACROSS_PX, _MOST_ACROSS_PX))
@@ -158,7 +158,8 @@ def _bulge(s: FloatArray, length: float, radius: float) -> FloatArray:
     return drawn
 
 
-def _longest(corners: FloatArray) -> float:
+def longest_px(corners: FloatArray) -> float:
+    """Return the length of the longest side of a quadrilateral (4, 2), px."""
     return float(np.max(np.linalg.norm(corners - np.roll(corners, -1, axis=0), axis=1)))
 
 

@@ -107,9 +107,9 @@ def seen_through(at_px: FloatArray, before: FloatArray, behind: FloatArray, stri
     faced, shaded = rise[1] - rise[0], (rise[2] - rise[1]) / strips.shadow_px
     less = strips.dim * before
     return Light(
-        light=before + sum(a * r for a, r in zip(adds, rise, strict=False)) - less * dimmed,
-        steep=np.asarray(sum(a * b for a, b in zip(adds, bell, strict=False)) - less * dim_bell),
-        by_blur=np.asarray(sum(-a * b * u for a, b, u in zip(adds, bell, t, strict=False)) + less * dim_turn),
+        light=before + sum(a * r for a, r in zip(adds, rise[:3], strict=True)) - less * dimmed,
+        steep=np.asarray(sum(a * b for a, b in zip(adds, bell[:3], strict=True)) - less * dim_bell),
+        by_blur=np.asarray(sum(-a * b * u for a, b, u in zip(adds, bell[:3], t[:3], strict=True)) + less * dim_turn),
         by_front=behind * faced,
         by_core=np.broadcast_to(faced, (3, *faced.shape)),
         by_black=-before * shaded,
